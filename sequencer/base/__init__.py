@@ -1,0 +1,1 @@
+"""Plain data that every other part stands on: places, findings, errors, numbers."""

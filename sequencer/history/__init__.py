@@ -1,0 +1,1 @@
+"""What happened: the record of a run, the cause of each transition, the margins."""

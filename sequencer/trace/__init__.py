@@ -1,0 +1,1 @@
+"""Traces: reading recordings, making them, and the blocks of ticks that executors take."""
