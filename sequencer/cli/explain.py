@@ -1,0 +1,1 @@
+"""`sequencer explain`: what a finding's code means."""

@@ -1,0 +1,108 @@
+"""The command `sequencer`: runs a verb and turns every error into one clear line and an exit code.
+
+Exit codes: 0 fine, 1 findings (or a fault in a dry-run), 2 misuse or unreadable input, 130 interrupted.
+"""
+
+import errno
+import os
+import sys
+
+import click
+
+from sequencer import __version__
+from sequencer.base.errors import DifferenceError, SequencerError
+from sequencer.cli.group import VerbGroup
+
+FINE, FINDINGS, MISUSE, INTERRUPTED = 0, 1, 2, 130
+
+_OS_REASONS = {
+    errno.ENOENT: "there is no such file or folder",
+    errno.EACCES: "permission denied",
+    errno.EPERM: "permission denied",
+    errno.EROFS: "this disk is read-only",
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "your disk quota is used up",
+    errno.EISDIR: "this is a folder, not a file",
+    errno.ENOTDIR: "a part of this path is not a folder",
+    errno.EFBIG: "the file would become too large",
+    errno.ENAMETOOLONG: "the name is too long",
+}
+
+
+@click.group(
+    cls=VerbGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, message="sequencer %(version)s")
+@click.pass_context
+def sequencer(ctx: click.Context) -> int:
+    """Design walking sequences for legged machines: check, draw and dry-run them, and generate C++.
+
+    Without a verb: say what is in this folder and which command would come next.
+    """
+    if ctx.invoked_subcommand is not None:
+        return FINE
+    from sequencer.cli import here
+
+    return here.main()
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code; never lets an exception out."""
+    try:
+        code = sequencer.main(args=arguments, prog_name="sequencer", standalone_mode=False)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _leave_stdout()  # whoever read our output went away, as `| head` does: nothing to say
+        return MISUSE
+    except (KeyboardInterrupt, click.Abort):
+        return _fail("interrupted; no file was left half written", INTERRUPTED)
+    except SequencerError as error:
+        return _show(error)
+    except (click.ClickException, OSError, MemoryError) as error:
+        return _fail(_message(error), MISUSE)
+    return code if isinstance(code, int) else FINE
+
+
+def _message(error: click.ClickException | OSError | MemoryError) -> str:
+    if isinstance(error, MemoryError):
+        return "this needs more memory than there is"
+    if isinstance(error, OSError):
+        reason = _OS_REASONS.get(error.errno or 0, error.strerror or str(error))
+        return f"{error.filename}: {reason}" if error.filename else reason
+    if isinstance(error, click.UsageError) and error.ctx is not None:
+        return f"{error.format_message()} See '{error.ctx.command_path} --help'."
+    return error.format_message()
+
+
+def _show(error: SequencerError) -> int:
+    from sequencer.show.terminal import error_text
+    from sequencer.show.text import style_for
+
+    _say(error_text(error, style_for(sys.stderr)))
+    return FINDINGS if isinstance(error, DifferenceError) else MISUSE
+
+
+def _fail(message: str, code: int) -> int:
+    from sequencer.show.text import clean, style_for
+
+    _say(f"{style_for(sys.stderr)('error:', 'red', 'bold')} {clean(message)}")
+    return code
+
+
+def _say(text: str) -> None:
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _leave_stdout()
+    try:
+        sys.stderr.write(text + "\n")
+        sys.stderr.flush()
+    except OSError:
+        pass  # standard error is gone too; the exit code still tells
+
+
+def _leave_stdout() -> None:
+    """Point standard output to nowhere, so that Python's own flush at exit can't fail."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -1,0 +1,65 @@
+"""Findings, runs and plans as JSON documents for other programs.
+
+Every document is an object with ``document`` (what it is), ``version`` (of its form; it rises when a key
+changes its meaning or goes, not when one is added) and ``tool``. Numbers that JSON can't hold (NaN, the
+infinities) become null.
+"""
+
+import json
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from sequencer import __version__
+from sequencer.base.findings import Finding, Severity
+from sequencer.base.places import Place
+
+VERSIONS: Final = {"findings": 1, "codes": 1, "run": 1, "plan": 1, "files": 1, "folder": 1}
+
+
+def document(kind: str, content: Mapping[str, Any]) -> str:
+    """Wrap the content as a document of a known kind and spell it as JSON, two spaces deep."""
+    whole = {"document": kind, "version": VERSIONS[kind], "tool": f"gait-sequencer {__version__}", **content}
+    return json.dumps(_plain(whole), indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _plain(value: Any) -> Any:
+    """Turn tuples, numbers of other libraries and numbers that JSON lacks into what json can write."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(part) for key, part in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(part) for part in value]
+    if hasattr(value, "item") and not isinstance(value, (str, bytes)):  # a numpy scalar
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def place_object(place: Place) -> dict[str, Any] | None:
+    """Return a place as an object, or None where there is none."""
+    return {"file": place.file, "line": place.line, "column": place.column} if place.file else None
+
+
+def finding_object(finding: Finding) -> dict[str, Any]:
+    """Return a finding as an object; texts that are empty stay, so that the keys are always there."""
+    return {
+        "code": finding.code,
+        "severity": finding.severity.value,
+        "place": place_object(finding.place),
+        "message": finding.message,
+        "expected": finding.expected,
+        "example": finding.example,
+        "fix": finding.fix,
+        "notes": [{"place": place_object(place), "text": text} for place, text in finding.notes],
+    }
+
+
+def findings_document(findings: Sequence[Finding]) -> str:
+    """Return all findings, in the order given, with how many there are of each severity."""
+    counts = Counter(f.severity for f in findings)
+    return document(
+        "findings",
+        {"counts": {s.value: counts[s] for s in Severity}, "findings": [finding_object(f) for f in findings]},
+    )
