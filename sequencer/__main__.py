@@ -1,0 +1,7 @@
+"""`python -m sequencer` does what the command `sequencer` does."""
+
+import sys
+
+from sequencer.cli.main import main
+
+sys.exit(main())
