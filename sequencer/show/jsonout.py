@@ -9,9 +9,11 @@ import json
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any, Final
 
 from sequencer import __version__
+from sequencer.base.codeinfo import CodeInfo
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 
@@ -63,3 +65,8 @@ def findings_document(findings: Sequence[Finding]) -> str:
         "findings",
         {"counts": {s.value: counts[s] for s in Severity}, "findings": [finding_object(f) for f in findings]},
     )
+
+
+def codes_document(infos: Sequence[CodeInfo]) -> str:
+    """Return what is known about finding codes."""
+    return document("codes", {"codes": [{**asdict(i), "severity": i.severity.value} for i in infos]})

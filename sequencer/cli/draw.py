@@ -1,0 +1,44 @@
+"""`sequencer draw`: a gait as a diagram."""
+
+from pathlib import Path
+
+import click
+
+from sequencer.cli.options import FILE, gait_argument, machine_option, quiet_option, say
+from sequencer.cli.output import write_out
+from sequencer.cli.progress import Progress
+
+FORMATS = ("svg", "png", "pdf", "dot")
+
+
+@click.command("draw")
+@gait_argument
+@machine_option
+@click.option("-o", "--output", metavar="FILE", type=FILE, help="Where to write it; - for standard output.")
+@click.option(
+    "--format", "kind", type=click.Choice(FORMATS), help="By default what the output's name ends in."
+)
+@quiet_option
+def command(gait: str, machine: str | None, output: str | None, kind: str | None, quiet: bool) -> int:
+    """Draw a gait: phases, what they command, guards as sentences, timeouts and stops.
+
+    Without -o, GAIT.svg is written beside the gait file. SVG and the layout's source text (dot) need
+    nothing else; PNG and PDF need the program `dot` of Graphviz.
+
+    Example: sequencer draw stork.gait.yaml -o stork.svg
+    """
+    import sequencer
+
+    kind = kind or _format_of(output)
+    output = output or str(Path(gait).with_suffix("").with_suffix(f".{kind}"))
+    with Progress("drawing", quiet=quiet):
+        data = sequencer.load(gait, machine=machine).draw(kind)
+    write_out(output, data)
+    if output != "-":
+        say(f"drawn: {output}", quiet=quiet)
+    return 0
+
+
+def _format_of(output: str | None) -> str:
+    ending = Path(output or "").suffix.removeprefix(".").lower()
+    return ending if ending in FORMATS else "svg"
