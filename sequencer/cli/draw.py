@@ -15,9 +15,7 @@ FORMATS = ("svg", "png", "pdf", "dot")
 @gait_argument
 @machine_option
 @click.option("-o", "--output", metavar="FILE", type=FILE, help="Where to write it; - for standard output.")
-@click.option(
-    "--format", "kind", type=click.Choice(FORMATS), help="By default what the output's name ends in."
-)
+@click.option("--format", "kind", type=click.Choice(FORMATS), help="Default: what FILE ends in.")
 @quiet_option
 def command(gait: str, machine: str | None, output: str | None, kind: str | None, quiet: bool) -> int:
     """Draw a gait: phases, what they command, guards as sentences, timeouts and stops.

@@ -62,6 +62,13 @@ def main(arguments: list[str] | None = None) -> int:
         return _show(error)
     except (click.ClickException, OSError, MemoryError) as error:
         return _fail(_message(error), MISUSE)
+    except Exception as error:
+        if os.environ.get("SEQUENCER_TRACEBACK"):
+            raise
+        name = type(error).__name__
+        return _fail(
+            f"a fault in sequencer itself: {name}: {error} (SEQUENCER_TRACEBACK=1 shows where)", MISUSE
+        )
     return code if isinstance(code, int) else FINE
 
 

@@ -10,11 +10,10 @@ COLUMNS = 88
 
 
 def _wrapped(text: str, indent: str = "") -> str:
-    paragraphs = [p for p in text.split("\n\n") if p.strip()]
-    fill = [
-        textwrap.fill(clean(p), COLUMNS, initial_indent=indent, subsequent_indent=indent) for p in paragraphs
-    ]
-    return "\n\n".join(fill)
+    paragraphs = [clean(p) for p in text.split("\n\n") if p.strip()]
+    return "\n\n".join(
+        textwrap.fill(p, COLUMNS, initial_indent=indent, subsequent_indent=indent) for p in paragraphs
+    )
 
 
 def code_text(info: CodeInfo, style: Style = PLAIN) -> str:
