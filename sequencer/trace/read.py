@@ -1,0 +1,158 @@
+"""Reading recordings: CSV or Parquet from a file, CSV from standard input."""
+
+import io
+import os
+import stat
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import IO, Self
+
+from sequencer.base.errors import TraceError
+from sequencer.base.places import Place
+from sequencer.plan.tables import Plan
+from sequencer.trace.blocks import TickBlock
+from sequencer.trace.csv_source import CsvSource
+from sequencer.trace.layout import Layout, TraceOptions
+from sequencer.trace.parquet_source import ParquetSource
+from sequencer.trace.ticks import TickAssembler
+
+STANDARD_INPUT = "standard input"
+_UTF16 = (b"\xff\xfe", b"\xfe\xff")
+_WRONG_KIND = (
+    (b"\x1f\x8b", "this file is compressed with gzip", "unpack it: gunzip -c FILE | ... -"),
+    (b"PK\x03\x04", "this is a spreadsheet or a zip archive", "save the table as CSV UTF-8, or unpack it"),
+    (b"\x28\xb5\x2f\xfd", "this file is compressed with zstd", "unpack it: zstd -dc FILE | ... -"),
+)
+
+
+class TraceReader:
+    """A recording as blocks of ticks; iterate over it once, then close it (or use `with`).
+
+    source: what errors call it. unused: columns that nothing takes. missing: signals without a column.
+    rows, ticks: how many were read so far.
+    """
+
+    def __init__(
+        self, stream: IO[bytes], rows: CsvSource | ParquetSource, name: str, plan: Plan, options: TraceOptions
+    ) -> None:
+        self._stream = stream
+        self._rows = rows
+        self._assembler = TickAssembler(plan, rows.layout, options.switches_on)
+        self.source = name
+        self.rows = 0
+        self.ticks = 0
+
+    @property
+    def layout(self) -> Layout:
+        """What each column means."""
+        return self._rows.layout
+
+    @property
+    def unused(self) -> tuple[str, ...]:
+        """Columns that nothing takes, as they are called in the file."""
+        return self.layout.unused
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Signals that have no column."""
+        return self.layout.missing
+
+    def __iter__(self) -> Iterator[TickBlock]:
+        """Give the blocks in order, each of at most 65,536 ticks; TraceError at the first wrong row."""
+        for times, columns in self._rows.batches():
+            self.rows += len(times)
+            for block in self._assembler.feed(times, columns):
+                self.ticks += len(block)
+                yield block
+        for block in self._assembler.finish():
+            self.ticks += len(block)
+            yield block
+
+    def close(self) -> None:
+        """Close the file."""
+        if isinstance(self._rows, ParquetSource):
+            self._rows.close()
+        if self._stream is not sys.stdin.buffer:
+            self._stream.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def open_trace(
+    source: str | Path | IO[bytes], plan: Plan, options: TraceOptions | None = None
+) -> TraceReader:
+    """Open a recording: a path, ``-`` for standard input, or a binary stream (both CSV).
+
+    The header is read at once. Raises TraceError with the place for a file that cannot be used, MisuseError
+    for options that name nothing.
+    """
+    options = options or TraceOptions()
+    if source == "-":
+        return _open(sys.stdin.buffer, STANDARD_INPUT, plan, options)
+    if not isinstance(source, str | Path):
+        return _open(source, str(getattr(source, "name", STANDARD_INPUT)), plan, options)
+    name = str(source)
+    try:
+        stream = _open_regular(Path(source))
+    except OSError as error:
+        raise TraceError(
+            f"the recording cannot be opened: {error.strerror or error}",
+            Place(name, 1, 1),
+            expected="a CSV or Parquet file that can be read",
+            hint="for a pipe or a device, use - and send it to standard input",
+        ) from error
+    try:
+        return _open(stream, name, plan, options, path=Path(source))
+    except BaseException:
+        stream.close()
+        raise
+
+
+def _open_regular(path: Path) -> IO[bytes]:
+    """Open a regular file; OSError for anything else, without waiting for the other end of a pipe."""
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    mode = os.fstat(descriptor).st_mode
+    if not stat.S_ISREG(mode):
+        os.close(descriptor)
+        raise OSError(0, "it is a directory" if stat.S_ISDIR(mode) else "it is not a regular file")
+    return os.fdopen(descriptor, "rb")
+
+
+def _open(
+    stream: IO[bytes], name: str, plan: Plan, options: TraceOptions, path: Path | None = None
+) -> TraceReader:
+    if not isinstance(stream, io.BufferedReader):
+        stream = io.BufferedReader(stream)  # type: ignore[type-var]
+    start = stream.peek(4)[:4]
+    if not start:
+        raise TraceError(
+            "the file is empty", Place(name, 1, 1), expected="a first line of column names, then rows"
+        )
+    for magic, said, hint in _WRONG_KIND:
+        if start.startswith(magic):
+            raise TraceError(said, Place(name, 1, 1), expected="CSV text or Parquet", hint=hint)
+    if start.startswith(_UTF16):
+        raise TraceError(
+            "this file is in UTF-16", Place(name, 1, 1), expected="UTF-8", hint="save it as CSV UTF-8"
+        )
+    rows: CsvSource | ParquetSource
+    if start == b"PAR1":
+        if path is None:
+            raise TraceError(
+                "Parquet cannot be read from standard input: its table of contents stands at the end",
+                Place(name, 1, 1),
+                expected="CSV",
+                hint="give the file's name",
+            )
+        rows = ParquetSource(path, name, plan, options)
+    else:
+        rows = CsvSource(stream, name, plan, options)
+    return TraceReader(stream, rows, name, plan, options)
