@@ -1,0 +1,260 @@
+"""From files to a plan."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path as FilePath
+
+from sequencer.base.binary32 import load_f32
+from sequencer.base.errors import FileErrors
+from sequencer.base.findings import Finding, Severity
+from sequencer.base.places import Place
+from sequencer.gait.gait_model import GaitFile, GuardBlock, ParameterBlock, RuleBlock
+from sequencer.gait.load import Loaded, load_files, load_text
+from sequencer.gait.machine_model import MachineFile
+from sequencer.gait.mirror import Mirror, make_mirror
+from sequencer.plan.context import Context, Names
+from sequencer.plan.dump import meaning_hash
+from sequencer.plan.guards import GuardTables
+from sequencer.plan.machine_tables import MachineTables
+from sequencer.plan.phases import SequenceTables, written_phases
+from sequencer.plan.tables import MOST_SEQUENCES, Anywhere, Parameter, Plan, Rule
+
+
+def load_plan(path: str | FilePath, machine: str | FilePath | None = None) -> Plan:
+    """Read a gait file (``-`` for standard input) with its machine file and build the plan.
+
+    machine: a machine file to use instead of the one that the gait names.
+    Raises FileErrors with every error of both files.
+    """
+    return build_plan(load_files(path, machine))
+
+
+def parse_plan(text: str, machine: str | FilePath | None = None, name: str = "<text>") -> Plan:
+    """Build the plan of a gait given as text. Raises FileErrors."""
+    return build_plan(load_text(text, machine, name))
+
+
+def build_plan(loaded: Loaded) -> Plan:
+    """Build the plan of loaded files. Raises FileErrors with every error of both."""
+    findings = list(loaded.findings)
+    if (
+        loaded.gait is None
+        or loaded.machine is None
+        or loaded.gait_file is None
+        or loaded.machine_file is None
+    ):
+        raise FileErrors(_in_order(findings) or [_no_machine()])
+    context = Context(loaded.gait_file, loaded.machine_file)
+    plan = _PlanBuilder(context, loaded.gait, loaded.machine).build()
+    findings += context.findings
+    if findings:
+        raise FileErrors(_in_order(findings))
+    return replace(plan, sha=meaning_hash(plan))
+
+
+def _in_order(findings: list[Finding]) -> list[Finding]:
+    """Order by place; the same thing said twice (a part used twice, a mirror image) is said once."""
+    return sorted(dict.fromkeys(findings), key=lambda f: (f.place.file, f.place.line, f.place.column))
+
+
+def _no_machine() -> Finding:
+    return Finding(
+        "missing-key", Severity.ERROR, Place("<text>", 1, 1), "machine is missing", expected="machine: FILE"
+    )
+
+
+class _PlanBuilder:
+    def __init__(self, context: Context, gait: GaitFile, machine: MachineFile) -> None:
+        self.context = context
+        self.gait = gait
+        self.machine = machine
+
+    def build(self) -> Plan:
+        context, gait, file = self.context, self.gait, self.context.gait
+        context.declare("parameter", list(gait.parameters), file.declared.get("parameters", ()), file)
+        context.parameters = [self._parameter(name, block) for name, block in gait.parameters.items()]
+        tables = MachineTables(context, self.machine)
+        signals = tables.signals()
+        setpoints = tables.setpoints(signals)
+        remote = tables.remote(self.machine.remote)
+        self._declare_counters()
+        mirror = self._mirror()
+        written = written_phases(gait, context, mirror)
+        phases = {name: {w[0]: i for i, w in enumerate(rows)} for name, rows in written.items()}
+        self._declare_phases(phases)
+        guards = GuardTables(context, signals, setpoints, remote, phases)
+        builder = SequenceTables(context, gait, guards, setpoints)
+        sequences = builder.build(written)
+        anywhere = tuple(self._anywhere(guards))
+        rules = tuple(self._rules(guards, mirror))
+        tables.check_drives(signals, setpoints)
+        return Plan(
+            name=gait.gait,
+            about=gait.about,
+            machine=self.machine.machine,
+            tick_ms=tables.tick_ms,
+            signals=signals,
+            events=tables.bare_names("events", self.machine.events),
+            switches=tables.bare_names("switches", self.machine.switches),
+            remote=remote,
+            setpoints=builder.owned_setpoints(),
+            parameters=tuple(context.parameters),
+            counters=builder.owned_counters(gait.counters),
+            pulses=tables.pulses,
+            leaves=tuple(guards.leaves),
+            guards=tuple(guards.guards),
+            sequences=sequences,
+            anywhere=anywhere,
+            rules=rules,
+            latches=guards.slots.latches,
+            holds=guards.slots.holds,
+            sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
+        )
+
+    def _parameter(self, name: str, block: ParameterBlock) -> Parameter:
+        context, path = self.context, ("parameters", name)
+        unit = block.unit if context.known_unit(block.unit, context.at(*path, "unit")) else ""
+        low, high = context.span(block.span, unit, context.at(*path, "span")) or (-1.0, 1.0)
+        value = context.number(block.value, unit, context.at(*path, "value"), bare=True)
+        value = low if value is None else load_f32(value)
+        if not low <= value <= high:
+            place = context.at(*path, "value")
+            message = f"{block.value} is outside the span of {name}"
+            context.error("out-of-span", place, message, expected=f"{low:g} to {high:g} {unit}".strip())
+        return Parameter(name, unit, value, low, high, context.gait.where.key(path))
+
+    def _declare_counters(self) -> None:
+        self.context.declare("counter", self.gait.counters, (), self.context.gait)
+        for i, name in enumerate(self.gait.counters):
+            if name in self.gait.counters[:i]:
+                place = self.context.at("counters", i)
+                self.context.error(
+                    "duplicate-name", place, f"{name} stands twice under counters", expected="each once"
+                )
+
+    def _declare_phases(self, phases: dict[str, dict[str, int]]) -> None:
+        context, gait = self.context, self.gait
+        where, declared = context.gait.where, context.gait.declared
+        if gait.phases and gait.sequences:
+            message = "phases and sequences cannot both stand in a gait"
+            context.error("bad-phase", where.key(("sequences",)), message, expected="one of the two")
+        if not phases and not declared.get("phases") and not declared.get("sequences"):
+            context.error(
+                "missing-key", context.at(), "the gait has no phases", expected="phases: or sequences:"
+            )
+        if len(phases) > MOST_SEQUENCES:
+            context.error(
+                "too-large", where.key(("sequences",)), "too many sequences", expected=f"{MOST_SEQUENCES}"
+            )
+        context.names["sequence"] = _names(list(phases), declared.get("sequences", ()))
+        for name, index in phases.items():
+            kind = f"phase of {name}" if len(phases) > 1 else "phase"
+            known = [p[3] for p in where.keys if len(p) == 4 and p[:3] == ("sequences", name, "phases")]
+            more = declared.get("phases", ()) if not gait.sequences else tuple(str(k) for k in known)
+            context.names[kind] = _names(list(index), more)
+
+    def _mirror(self) -> Mirror | None:
+        block, context = self.gait.mirror, self.context
+        if block is None:
+            return None
+        where = context.gait.where
+        if self.gait.sequences:
+            context.error(
+                "bad-mirror",
+                where.key(("mirror",)),
+                "mirror cannot be used with sequences",
+                expected="phases:",
+            )
+            return None
+        known = {n for k in ("signal", "setpoint", "parameter", "counter", "event", "switch", "pulse")
+                 for n in context.names[k].declared}  # fmt: skip
+        mirror = make_mirror(block.swap, block.negate, block.phases, known)
+        for i, name in enumerate(block.negate):
+            place = where.value(("mirror", "negate", i))
+            if name not in context.names["signal"].declared | context.names["setpoint"].declared:
+                context.find("signal", name, place)
+            elif mirror.name(name) not in block.negate:
+                context.error(
+                    "bad-mirror",
+                    place,
+                    f"{name} is negated, its other side {mirror.name(name)} is not",
+                    expected="both of a pair, or neither",
+                )
+        for a, b in block.swap.items():
+            if "_" in a or "_" in b or a == b:
+                place = where.value(("mirror", "swap", a))
+                context.error(
+                    "bad-mirror",
+                    place,
+                    f"{a} and {b} cannot be swapped",
+                    expected="two different whole words",
+                )
+        images = list(block.phases.values())
+        for source, image in block.phases.items():
+            if images.count(image) > 1:
+                place = where.value(("mirror", "phases", source))
+                context.error(
+                    "bad-mirror", place, f"{image} is the mirror image of two phases", expected="one"
+                )
+        return mirror
+
+    def _everywhere(self, guards: GuardTables, to: str, place: Place) -> tuple[int, ...] | None:
+        """Find the phase `to` in every sequence."""
+        found = [guards.find_phase(name, to, place) for name in guards.sequences]
+        known = [i for i in found if i is not None]
+        return tuple(known) if len(known) == len(found) else None
+
+    def _anywhere(self, guards: GuardTables) -> Iterator[Anywhere]:
+        for i, block in enumerate(self.gait.anywhere):
+            path = ("anywhere", i)
+            hold_at = self.context.at(*path, "hold")
+            guard = guards.build(block.when, (*path, "when"), block.hold, hold_at)
+            to = self._everywhere(guards, block.to, self.context.at(*path, "to"))
+            if to is not None:
+                yield Anywhere(guard, to, self.context.at(*path))
+
+    def _rules(self, guards: GuardTables, mirror: Mirror | None) -> Iterator[Rule]:
+        for i, block in enumerate(self.gait.rules):
+            yield self._rule(guards, block, i, None)
+            if mirror is not None and _is_sided(block, mirror):
+                yield self._rule(guards, block, i, mirror)
+
+    def _rule(self, guards: GuardTables, block: RuleBlock, i: int, mirror: Mirror | None) -> Rule:
+        place, first = self.context.at("rules", i), len(guards.leaves)
+        condition = (block.while_, ("rules", i, "while")) if block.while_ is not None else None
+        nodes, start, end = guards.build_rule((condition, (block.must, ("rules", i, "must"))), mirror)
+        guard = guards.finish(nodes, first, block.hold, self.context.at("rules", i, "hold"), place)
+        to = None
+        if block.to is not None:
+            to = self._everywhere(
+                guards, mirror.phase(block.to) if mirror else block.to, self.context.at("rules", i, "to")
+            )
+        return Rule(block.name, guard, start, end, to, mirror is not None, place)
+
+
+def _names(found: list[str], declared: tuple[str, ...]) -> Names:
+    return Names({name: i for i, name in enumerate(found)}, {*found, *declared})
+
+
+def _is_sided(rule: RuleBlock, mirror: Mirror) -> bool:
+    """Tell whether a rule names something that the mirror swaps."""
+    stack = [block for block in (rule.while_, rule.must) if block is not None]
+    while stack:
+        block = stack.pop()
+        stack += [*(block.all or ()), *(block.any or ()), *([block.not_] if block.not_ else [])]
+        if any(mirror.name(name) != name for name in _names_of(block)):
+            return True
+    return False
+
+
+def _names_of(block: GuardBlock) -> list[str]:
+    fields = (
+        block.event,
+        block.switch,
+        block.lost,
+        block.counter,
+        block.signal,
+        block.reached,
+        block.at_target,
+    )
+    return [name for name in fields if name is not None]

@@ -1,0 +1,315 @@
+"""The tables that come from the machine file: signals, setpoints, the remote; loops and outputs are checked."""
+
+from sequencer.base.binary32 import f32, load_f32
+from sequencer.base.places import Place
+from sequencer.base.quantities import Quantity, dimension
+from sequencer.gait.fields import RateText
+from sequencer.gait.machine_model import (
+    BelieveBlock,
+    LoopBlock,
+    MachineFile,
+    OutputBlock,
+    RemoteBlock,
+    ScaleBlock,
+    SetpointBlock,
+    SignalBlock,
+)
+from sequencer.plan.context import Context
+from sequencer.plan.tables import (
+    MOST_BITS,
+    MOST_SIGNALS,
+    Believe,
+    Follower,
+    Name,
+    Rate,
+    Remote,
+    Setpoint,
+    Signal,
+)
+
+REMOTE = "remote"  # `lost: remote` asks for it, so nothing else may have the name
+
+
+class MachineTables:
+    """Builds the machine's tables; owners of setpoints are filled in later, by the phases."""
+
+    def __init__(self, context: Context, machine: MachineFile) -> None:
+        self.context = context
+        self.machine = machine
+        self.where = context.machine.where
+        self.tick_ms = context.ms(machine.tick, self.at("tick"), least=1) or 1
+        self._names()
+
+    def at(self, *path: str | int) -> Place:
+        """Give the place of a value in the machine file."""
+        return self.where.value(path)
+
+    def _names(self) -> None:
+        context, machine, file = self.context, self.machine, self.context.machine
+        pulses = [name for name, output in machine.outputs.items() if output.pulse]
+        for kind, key, found in (
+            ("signal", "signals", list(machine.signals)),
+            ("event", "events", machine.events),
+            ("switch", "switches", machine.switches),
+            ("setpoint", "setpoints", list(machine.setpoints)),
+            ("pulse", "outputs", pulses),
+        ):
+            context.declare(kind, found, file.declared.get(key, ()), file)
+            for i, name in enumerate(found):
+                place = self.where.key((key, name)) if (key, name) in self.where.keys else self.at(key, i)
+                if name == REMOTE:
+                    context.error(
+                        "reserved-name", place, "remote is the remote control itself", expected="another name"
+                    )
+                if name in found[:i]:
+                    context.error(
+                        "duplicate-name", place, f"{name} stands twice under {key}", expected="each once"
+                    )
+            most = MOST_SIGNALS if kind in {"signal", "setpoint"} else MOST_BITS
+            if len(found) > most:
+                context.error("too-large", self.at(key), f"more than {most} {kind}s", expected=f"{most}")
+        self.pulses = tuple(Name(name, self.where.key(("outputs", name))) for name in pulses)
+
+    def bare_names(self, key: str, names: list[str]) -> tuple[Name, ...]:
+        """Make the table of events or switches."""
+        return tuple(Name(name, self.at(key, i)) for i, name in enumerate(names))
+
+    # signals
+
+    def signals(self) -> tuple[Signal, ...]:
+        """Make the table of signals; a broken one stands in with what can be told."""
+        return tuple(self._signal(name, block) for name, block in self.machine.signals.items())
+
+    def _signal(self, name: str, block: SignalBlock) -> Signal:
+        context, path = self.context, ("signals", name)
+        unit = block.unit if context.known_unit(block.unit, self.at(*path, "unit")) else ""
+        low, high = context.span(block.span, unit, self.at(*path, "span")) or (-1.0, 1.0)
+        zero = context.number(block.zero, unit, self.at(*path, "zero")) if block.zero else 0.0
+        noise = context.number(block.noise, unit, self.at(*path, "noise")) if block.noise else 0.0
+        if noise is not None and noise < 0:
+            context.error("out-of-span", self.at(*path, "noise"), "noise is negative", expected="0 or more")
+        gain, bias = self._line(path, block.scale, unit, zero or 0.0)
+        return Signal(
+            name=name,
+            unit=unit,
+            gain=gain,
+            bias=bias,
+            low=low,
+            high=high,
+            every_us=context.us(block.every, self.at(*path, "every")) if block.every else None,
+            noise=load_f32(noise or 0.0),
+            lost_after_ms=(
+                context.ms(block.lost_after, self.at(*path, "lost_after"), least=1)
+                if block.lost_after
+                else None
+            ),
+            believe=self._believe(path, block.believe, unit),
+            scaled=block.scale is not None,
+            place=self.where.key(path),
+        )
+
+    def _line(
+        self, path: tuple[str, str], scale: ScaleBlock | None, unit: str, zero: float
+    ) -> tuple[float, float]:
+        """Fold scale and zero: value = raw * gain + bias, computed in binary64 and rounded once."""
+        gain, bias = 1.0, 0.0 - zero
+        place = self.at(*path, "scale")
+        if scale is not None:
+            counts = [self.context.number(q, "counts", place, bare=True) for q in scale.counts]
+            reads = [self.context.number(q, unit, place, bare=True) for q in scale.reads]
+            if None in counts or None in reads:
+                return 1.0, 0.0
+            (c0, c1), (r0, r1) = counts, reads
+            assert c0 is not None and c1 is not None and r0 is not None and r1 is not None
+            if c0 == c1 or r0 == r1:
+                message = "the two points of the scale are the same"
+                self.context.error("out-of-span", place, message, expected="two different readings")
+                return 1.0, 0.0
+            gain = (r1 - r0) / (c1 - c0)
+            bias = r0 - c0 * gain - zero
+        if self.context.fits(gain, place) and self.context.fits(bias, place) and load_f32(gain) != 0.0:
+            return load_f32(gain), load_f32(bias)
+        return 1.0, 0.0
+
+    def _believe(self, path: tuple[str, str], block: BelieveBlock | None, unit: str) -> Believe | None:
+        if block is None:
+            return None
+        if block.counts is not None:
+            span = self.context.span(block.counts, "counts", self.at(*path, "believe", "counts"))
+            return Believe("counts", *span) if span else None
+        assert block.reads is not None
+        span = self.context.span(block.reads, unit, self.at(*path, "believe", "reads"))
+        return Believe("reads", *span) if span else None
+
+    # remote
+
+    def remote(self, block: RemoteBlock | None) -> Remote | None:
+        """Make the remote's row."""
+        if block is None:
+            return None
+        events, switches = [], []
+        for i, name in enumerate(block.carries):
+            place = self.at("remote", "carries", i)
+            if name in self.context.names["switch"].declared:
+                switches.append(self.context.find("switch", name, place))
+            else:
+                events.append(self.context.find("event", name, place))
+        return Remote(
+            events=tuple(i for i in events if i is not None),
+            switches=tuple(i for i in switches if i is not None),
+            every_us=self.context.us(block.every, self.at("remote", "every")) if block.every else None,
+            lost_after_ms=(
+                self.context.ms(block.lost_after, self.at("remote", "lost_after"), least=1)
+                if block.lost_after
+                else None
+            ),
+            place=self.where.key(("remote",)),
+        )
+
+    # setpoints
+
+    def setpoints(self, signals: tuple[Signal, ...]) -> tuple[Setpoint, ...]:
+        """Make the table of setpoints, without owners."""
+        return tuple(self._setpoint(name, block, signals) for name, block in self.machine.setpoints.items())
+
+    def _setpoint(self, name: str, block: SetpointBlock, signals: tuple[Signal, ...]) -> Setpoint:
+        context, path = self.context, ("setpoints", name)
+        unit = block.unit if context.known_unit(block.unit, self.at(*path, "unit")) else ""
+        low, high = context.span(block.span, unit, self.at(*path, "span")) or (-1.0, 1.0)
+        start = context.number(block.start, unit, self.at(*path, "start"))
+        start = low if start is None else load_f32(start)
+        if not low <= start <= high:
+            message = f"start {block.start} is outside the span of {name}"
+            context.error(
+                "out-of-span", self.at(*path, "start"), message, expected=f"{low:g} to {high:g} {unit}"
+            )
+        rate = self._rate(path, block.rate, unit, max(abs(low), abs(high))) if block.rate else None
+        followers = self._followers(path, block.followed_by or {}, unit, signals)
+        return Setpoint(name, unit, low, high, start, rate, followers, None, self.where.key(path))
+
+    def _rate(self, path: tuple[str, str], text: RateText, unit: str, largest: float) -> Rate | None:
+        context, place = self.context, self.at(*path, "rate")
+        per_second = context.number(text.rate, _per_second(unit), place)
+        if per_second is None:
+            return None
+        index, slowest = None, 1.0
+        if text.times is not None:
+            index = context.find("parameter", text.times, place)
+            if index is None:
+                return None
+            parameter = context.parameters[index]
+            slowest = parameter.low
+            if parameter.unit:
+                context.error(
+                    "bad-unit", place, f"{text.times} has a unit", expected="a bare number, such as 1.0"
+                )
+        step = load_f32(per_second * self.tick_ms / 1000)
+        if not 0 < per_second or slowest <= 0:
+            context.error("out-of-span", place, "a rate must be above 0", expected="for example 16 deg/s")
+            return None
+        if f32(largest + f32(step * slowest)) == largest:
+            context.error(
+                "out-of-span",
+                place,
+                f"one tick's step of {step * slowest:g} {unit} cannot move a value of {largest:g} {unit} in binary32",
+                expected="a faster rate, a longer tick or a smaller span",
+            )
+        return Rate(step, index, per_second)
+
+    def _followers(
+        self, path: tuple[str, str], block: dict[str, Quantity | None], unit: str, signals: tuple[Signal, ...]
+    ) -> tuple[Follower, ...]:
+        followers = []
+        for i, (name, offset) in enumerate(block.items()):
+            place = self.at(*path, "followed_by", name)
+            if (*path, "followed_by", name) not in self.where.values:
+                place = self.at(*path, "followed_by", i)
+            index = self.context.find("signal", name, place)
+            if index is None:
+                continue
+            if signals[index].unit != unit:
+                message = f"{name} is in {signals[index].unit}, the setpoint in {unit}"
+                self.context.error("bad-unit", place, message, expected="the same unit for both")
+                continue
+            value = self.context.number(offset, unit, place) if offset is not None else 0.0
+            followers.append(Follower(index, load_f32(value or 0.0)))
+        return tuple(followers)
+
+    # loops and outputs: only their names and units matter so far
+
+    def check_drives(self, signals: tuple[Signal, ...], setpoints: tuple[Setpoint, ...]) -> None:
+        """Check the names and units of loops and outputs."""
+        context, file = self.context, self.context.machine
+        context.declare("loop", list(self.machine.loops), file.declared.get("loops", ()), file)
+        plain = [name for name, output in self.machine.outputs.items() if not output.pulse]
+        context.declare("output", plain, file.declared.get("outputs", ()), file)
+        for name, loop in self.machine.loops.items():
+            self._loop(("loops", name), loop, signals, setpoints)
+        for name, output in self.machine.outputs.items():
+            self._output(("outputs", name), output, signals)
+
+    def _loop(
+        self,
+        path: tuple[str, str],
+        loop: LoopBlock,
+        signals: tuple[Signal, ...],
+        setpoints: tuple[Setpoint, ...],
+    ) -> None:
+        context = self.context
+        index = context.find("signal", loop.signal, self.at(*path, "signal"))
+        unit = signals[index].unit if index is not None else ""
+        for i, item in enumerate(loop.setpoint):
+            place = self.at(*path, "setpoint", i)
+            found = self._loop_setpoint(item, place, setpoints)
+            if index is not None and isinstance(found, str) and dimension(found) != dimension(unit):
+                message = f"the setpoint is in {found or 'no unit'}, {loop.signal} in {unit}"
+                context.error("bad-unit", place, message, expected="units that convert")
+        for name in loop.adds_to or {}:
+            context.find("loop", name, self.at(*path, "adds_to", name))
+        if loop.output is not None:
+            context.find("output", loop.output, self.at(*path, "output"))
+        if loop.limit is not None:
+            context.number(loop.limit, unit if loop.adds_to else "", self.at(*path, "limit"))
+        if not loop.adds_to and loop.output is None:
+            context.error(
+                "missing-key",
+                self.where.key(path),
+                f"loop {path[1]} drives nothing",
+                expected="output or adds_to",
+            )
+
+    def _loop_setpoint(self, item: object, place: Place, setpoints: tuple[Setpoint, ...]) -> str | None:
+        from sequencer.gait.fields import to_quantity  # noqa: PLC0415 - beside its only use
+
+        if isinstance(item, str) and item in self.context.names["setpoint"].declared:
+            index = self.context.find("setpoint", item, place)
+            return setpoints[index].unit if index is not None else None
+        if isinstance(item, str) and not item[:1].isdigit() and item[:1] not in "+-.":
+            self.context.find("setpoint", item, place)
+            return None
+        try:
+            return to_quantity(item).unit
+        except ValueError as error:
+            self.context.error(
+                "bad-unit", place, str(error), expected="a setpoint, or one quantity such as 0 deg"
+            )
+            return None
+
+    def _output(self, path: tuple[str, str], output: OutputBlock, signals: tuple[Signal, ...]) -> None:
+        context = self.context
+        if output.span is not None:
+            context.span(output.span, "", self.at(*path, "span"))
+        unit = None
+        if output.supply is not None:
+            index = context.find("signal", output.supply, self.at(*path, "supply"))
+            unit = signals[index].unit if index is not None else None
+        for key in ("full_scale_at", "least_supply"):
+            quantity = getattr(output, key)
+            if quantity is not None and unit is not None:
+                context.number(quantity, unit, self.at(*path, key))
+
+
+def _per_second(unit: str) -> str:
+    if not unit:
+        return ""
+    return f"{unit}2" if unit.endswith("/s") else f"{unit}/s"

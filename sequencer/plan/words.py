@@ -1,0 +1,158 @@
+"""Guards, levels and causes in plain words, for comments, diagrams, findings and reports."""
+
+from sequencer.plan.tables import (
+    Compare,
+    Follow,
+    Hold,
+    InPhase,
+    Level,
+    Lost,
+    Node,
+    OnEvent,
+    OnSwitch,
+    Plan,
+)
+
+_COMPARE = {
+    "at_least": "is at least",
+    "at_most": "is at most",
+    "above": "is above",
+    "below": "is below",
+    "within": "is within",
+    "outside": "is outside",
+}
+
+
+def number_words(value: float, unit: str) -> str:
+    """Spell a number with its unit, short: ``15 deg``."""
+    return f"{value:.6g} {unit}".strip()
+
+
+def level_words(plan: Plan, level: Level, unit: str) -> str:
+    """Spell a level: ``15 deg``, ``lean_angle``, ``-lean_angle - 2 deg``."""
+    if level.parameter is None:
+        assert level.plus is not None
+        return number_words(level.plus, unit)
+    name = ("-" if level.negated else "") + plan.parameters[level.parameter].name
+    if level.plus is None:
+        return name
+    sign = "-" if level.plus < 0 else "+"
+    return f"{name} {sign} {number_words(abs(level.plus), unit)}"
+
+
+def ms_words(ms: int) -> str:
+    """Spell a duration: ``200 ms``, ``5 s``."""
+    return f"{ms / 1000:g} s" if ms >= 1000 else f"{ms} ms"
+
+
+def leaf_words(plan: Plan, leaf_index: int) -> str:
+    """Spell one leaf as a clause: ``left_knee is above 5 mm``."""
+    leaf = plan.leaves[leaf_index]
+    if isinstance(leaf, Compare):
+        return _compare_words(plan, leaf)
+    if isinstance(leaf, Follow):
+        return _follow_words(plan, leaf)
+    if isinstance(leaf, OnEvent):
+        return f"{plan.events[leaf.event].name} comes"
+    if isinstance(leaf, OnSwitch):
+        return f"{plan.switches[leaf.switch].name} is on"
+    if isinstance(leaf, Lost):
+        return f"{'the remote' if leaf.signal is None else plan.signals[leaf.signal].name} is lost"
+    assert isinstance(leaf, InPhase)
+    sequence = plan.sequences[leaf.sequence]
+    return f"{sequence.name} is in {' or '.join(sequence.phases[i].name for i in leaf.phases)}"
+
+
+def _compare_words(plan: Plan, leaf: Compare) -> str:
+    names = plan.signals if leaf.source == "signal" else plan.counters
+    name = names[leaf.index].name
+    text = f"{name} {_COMPARE[leaf.op]} {_range_words(plan, leaf.low, leaf.high, leaf.unit)}"
+    if leaf.latch is not None:
+        text += f" (until {_release_words(plan, leaf)})"
+    return text
+
+
+def _range_words(plan: Plan, low: Level | None, high: Level | None, unit: str) -> str:
+    return " to ".join(level_words(plan, level, unit) for level in (low, high) if level is not None)
+
+
+def _release_words(plan: Plan, leaf: Compare) -> str:
+    level = _range_words(plan, leaf.release_low, leaf.release_high, leaf.unit)
+    past = {
+        "at_least": "below",
+        "above": "not above",
+        "at_most": "above",
+        "below": "not below",
+        "within": "outside",
+        "outside": "within",
+    }
+    return f"{past[leaf.op]} {level}"
+
+
+def _follow_words(plan: Plan, leaf: Follow) -> str:
+    setpoint = plan.setpoints[leaf.setpoint]
+    names = " and ".join(plan.signals[f.signal].name for f in setpoint.followers)
+    verb = "have" if len(setpoint.followers) > 1 else "has"
+    be = "are" if len(setpoint.followers) > 1 else "is"
+    tolerance = level_words(plan, leaf.tolerance, leaf.unit)
+    if leaf.op == "reached":
+        text = f"{names} {verb} come within {tolerance} of {setpoint.name} or past it"
+    else:
+        text = f"{names} {be} within {tolerance} of {setpoint.name}"
+    if leaf.release is not None:
+        text += f" (until {level_words(plan, leaf.release, leaf.unit)} off)"
+    return text
+
+
+def nodes_words(plan: Plan, nodes: tuple[Node, ...]) -> str:
+    """Spell a postfix expression as one sentence; parts of a mixed one stand in brackets."""
+    stack: list[tuple[str, str]] = []  # text, how it is joined
+    for node in nodes:
+        if node.kind == "leaf":
+            stack.append((leaf_words(plan, node.arg), ""))
+        elif node.kind == "not":
+            text, joint = stack.pop()
+            stack.append((f"not ({text})" if joint else f"not: {text}", "not"))
+        else:
+            parts = stack[len(stack) - node.arg :]
+            del stack[len(stack) - node.arg :]
+            if len(parts) == 1:
+                stack.append(parts[0])
+                continue
+            word = "and" if node.kind == "all" else "or"
+            texts = [f"({text})" if joint not in {"", word} else text for text, joint in parts]
+            stack.append((f" {word} ".join(texts), word))
+    return stack[-1][0]
+
+
+def hold_words(hold: Hold | None) -> str:
+    """Spell a hold: ``for 200 ms``, ``for 3 fresh samples``, or nothing."""
+    if hold is None:
+        return ""
+    if hold.ms is not None:
+        return f"for {ms_words(hold.ms)}"
+    return f"for {hold.samples} fresh sample{'s' if hold.samples != 1 else ''}"
+
+
+def guard_words(plan: Plan, guard_index: int) -> str:
+    """Spell a guard with its hold: ``left_knee is above 5 mm, for 3 fresh samples``."""
+    guard = plan.guards[guard_index]
+    hold = hold_words(guard.hold)
+    return nodes_words(plan, guard.nodes) + (f", {hold}" if hold else "")
+
+
+def exit_words(plan: Plan, sequence: int, phase: int, exit_index: int) -> str:
+    """Spell a way out of a phase: ``to lift_left when ...``."""
+    phases = plan.sequences[sequence].phases
+    way = phases[phase].exits[exit_index]
+    return f"to {phases[way.to].name} when {guard_words(plan, way.guard)}"
+
+
+def rule_words(plan: Plan, rule_index: int) -> str:
+    """Spell a rule: ``while left_knee is above 5 mm, left_leg_roll is above 8 deg``."""
+    rule = plan.rules[rule_index]
+    nodes = plan.guards[rule.guard].nodes
+    must = nodes_words(plan, nodes[rule.must_from : rule.must_to])
+    if rule.must_from == 0:
+        return must
+    return f"while {nodes_words(plan, nodes[: rule.must_from])}: {must}"
