@@ -7,6 +7,7 @@ import click
 from sequencer.cli.options import FILE, gait_argument, machine_option, quiet_option, say
 from sequencer.cli.output import write_out
 from sequencer.cli.progress import Progress
+from sequencer.show.folder import drawing_of
 
 FORMATS = ("svg", "png", "pdf", "dot")
 
@@ -20,7 +21,7 @@ FORMATS = ("svg", "png", "pdf", "dot")
 def command(gait: str, machine: str | None, output: str | None, kind: str | None, quiet: bool) -> int:
     """Draw a gait: phases, what they command, guards as sentences, timeouts and stops.
 
-    Without -o, GAIT.svg is written beside the gait file. SVG and the layout's source text (dot) need
+    Without -o, the drawing is written beside the gait file. SVG and the layout's source text (dot) need
     nothing else; PNG and PDF need the program `dot` of Graphviz.
 
     Example: sequencer draw stork.gait.yaml -o stork.svg
@@ -28,7 +29,7 @@ def command(gait: str, machine: str | None, output: str | None, kind: str | None
     import sequencer
 
     kind = kind or _format_of(output)
-    output = output or str(Path(gait).with_suffix("").with_suffix(f".{kind}"))
+    output = output or ("-" if gait == "-" else str(drawing_of(Path(gait), kind)))
     with Progress("drawing", quiet=quiet):
         data = sequencer.load(gait, machine=machine).draw(kind)
     write_out(output, data)

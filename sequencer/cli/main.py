@@ -35,8 +35,9 @@ _OS_REASONS = {
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 @click.version_option(__version__, message="sequencer %(version)s")
+@click.option("--json", "as_json", is_flag=True, help="Without a verb: print one JSON document.")
 @click.pass_context
-def sequencer(ctx: click.Context) -> int:
+def sequencer(ctx: click.Context, as_json: bool) -> int:
     """Design walking sequences for legged machines: check, draw and dry-run them, and generate C++.
 
     Without a verb: say what is in this folder and which command would come next.
@@ -45,7 +46,7 @@ def sequencer(ctx: click.Context) -> int:
         return FINE
     from sequencer.cli import here
 
-    return here.main()
+    return here.main(as_json=as_json)
 
 
 def main(arguments: list[str] | None = None) -> int:
