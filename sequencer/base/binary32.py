@@ -31,13 +31,14 @@ def is_finite(x: float) -> bool:
 def literal(x: float) -> str:
     """Spell a finite binary32 number so that it reads back to the same bits, as a C++ float literal.
 
-    >>> literal(f32(0.1)), literal(15.0)
-    ('0.1F', '15.0F')
+    >>> literal(f32(0.1)), literal(60.0), literal(f32(1e-7))
+    ('0.1F', '60.0F', '1.0e-7F')
     """
     for digits in range(1, 10):
-        text = f"{x:.{digits}g}"
-        if f32(float(text)) == x:
+        short = float(f"{x:.{digits}g}")
+        if f32(short) == x:
             break
+    text = repr(short)
     mantissa, _, exponent = text.partition("e")
     if "." not in mantissa:
         mantissa += ".0"

@@ -14,7 +14,7 @@ class CodeInfo:
     severity: the usual one; a single finding may be milder or harsher where its text says so.
     explanation: what the check looks for, in plain sentences.
     why: what happens on a real machine if it is left as it is.
-    bad: a whole gait file, machine inline, in which the finding is raised; empty if plain text cannot show it.
+    bad: a whole gait file, machine inline, in which the finding is raised; empty if text cannot show it.
     good: the same file, mended; empty where `bad` is.
     """
 

@@ -2,7 +2,3 @@
 
 Every `codes_*` module holds a tuple ``CODES``; here they are joined. Nothing heavy is imported.
 """
-
-from collections.abc import Iterable
-
-from sequencer.base.codeinfo import CodeInfo

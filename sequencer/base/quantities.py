@@ -119,7 +119,7 @@ def _pint_spelling(unit: str) -> str:
 
 @functools.lru_cache(maxsize=1)
 def _registry() -> Any:
-    import pint  # noqa: PLC0415 - slow to import, and most files need no conversion
+    import pint
 
     return pint.UnitRegistry()
 

@@ -1,1 +1,1 @@
-"""The files a user writes: reading them with positions, their models, for_each, parts, mirror, JSON Schema."""
+"""The files a user writes: reading with positions, models, for_each, parts, mirror, JSON Schema."""

@@ -238,7 +238,7 @@ def _retarget(item: Item, renamed: Binding) -> Item:
     if isinstance(item, Listing):
         return Listing(tuple(_retarget(child, renamed) for child in item.items), item.place)
     if isinstance(item, Mapping):
-        entries = []
+        entries: list[tuple[Text, Item]] = []
         for key, child in item.entries:
             if key.value == "to" and isinstance(child, Text):
                 entries.append((key, Text(renamed.get(child.value, child.value), child.plain, child.place)))

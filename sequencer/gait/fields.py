@@ -23,7 +23,7 @@ _SAMPLES = re.compile(r"(\d{1,9})\s+samples?")
 def fail(code: str, message: str, expected: str = "", fix: str = "") -> PydanticCustomError:
     """Make the error that a field type raises."""
     template = message.replace("{", "(").replace("}", ")")
-    return PydanticCustomError(code, template, {"expected": expected, "fix": fix})  # type: ignore[arg-type]
+    return PydanticCustomError(code, template, {"expected": expected, "fix": fix})
 
 
 def check_name(value: str) -> str:

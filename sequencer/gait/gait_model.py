@@ -148,7 +148,7 @@ class PhaseBlock(Repeatable):
     rest: StrictBool = Field(False, description="The machine may stand here as long as it likes.")
     stop: Annotated[Literal[0, 1, 2], BeforeValidator(_category)] | None = Field(
         None,
-        description="A stop phase, with its IEC 60204-1 category: 0 drives off at once, 1 after a stop, 2 on.",
+        description="A stop phase; IEC 60204-1 category: 0 drives off at once, 1 after a stop, 2 on.",
     )
     set: dict[Name, LevelField] = Field(default_factory=dict, description="New targets on entry.")
     keep: Names = Field(default_factory=list, description="Setpoints whose leftover target is meant.")

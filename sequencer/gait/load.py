@@ -33,7 +33,7 @@ class Loaded:
 
 
 def load_files(path: str | FilePath, machine: str | FilePath | None = None) -> Loaded:
-    """Read a gait file (``-`` for standard input) and the machine file that it names, or `machine` instead."""
+    """Read a gait file (``-`` for standard input) and the machine file it names, or `machine` instead."""
     try:
         root, findings, _ = read_tree(path)
     except Unreadable as error:
@@ -60,7 +60,7 @@ def _load(
     gait, wrong, where = validate(GaitFile, root)
     findings = findings + more + wrong
     gait_file = LoadedFile(root.place.file, where, _declared(root))
-    model, file, errors = None, None, []
+    model, file, errors = None, None, list[Finding]()
     if machine is not None:
         model, file, errors = _machine_file(machine, None)
     elif isinstance(block, Mapping):

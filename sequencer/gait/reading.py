@@ -77,20 +77,21 @@ def _read_regular(path: Path, start: Place) -> bytes:
             expected="a readable file",
             fix=_similar_file(path),
         ) from None
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise _fail("no-file", start, f"{start.file} is not a regular file", expected="a YAML file")
     with os.fdopen(descriptor, "rb") as file:
-        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-            raise _fail("no-file", start, f"{start.file} is not a regular file", expected="a YAML file")
         return file.read(MOST_BYTES + 1)
 
 
 def _similar_file(path: Path) -> str:
-    import difflib  # noqa: PLC0415 - only on the way to an error
+    import difflib
 
     try:
         names = [entry.name for entry in path.parent.iterdir() if entry.suffix in {".yaml", ".yml"}]
     except OSError:
         return ""
-    close = difflib.get_close_matches(path.name, names, n=1)
+    close = difflib.get_close_matches(path.name, names, n=1, cutoff=0.75)
     return f"did you mean {path.parent / close[0]}?" if close else ""
 
 
@@ -106,7 +107,7 @@ def read_tree(path: str | Path) -> tuple[Item, list[Finding], str]:
 
 def parse_tree(text: str, name: str) -> tuple[Item, list[Finding]]:
     """Parse YAML text; `name` stands in places. See `read_tree`."""
-    import yaml  # noqa: PLC0415 - keeps `--version` fast
+    import yaml
 
     try:
         root = yaml.compose(text, Loader=yaml.CBaseLoader)
@@ -176,7 +177,7 @@ class _Builder:
         return Place(self.name, mark.line + 1, mark.column + 1)
 
     def _item(self, node: object, depth: int) -> Item:
-        import yaml  # noqa: PLC0415 - already imported by the caller
+        import yaml
 
         place = self._place(node)
         if depth > DEEPEST:
@@ -235,10 +236,10 @@ class _Builder:
         return _fail("yaml-syntax", place, "tags (!name) are not used here", expected="a plain value")
 
     def _alias(self) -> Unreadable:
-        import yaml  # noqa: PLC0415 - only on the way to an error
+        import yaml
 
         for event in yaml.parse(self.text, Loader=yaml.CBaseLoader):
-            if isinstance(event, yaml.AliasEvent):
+            if isinstance(event, yaml.AliasEvent) and event.start_mark is not None:
                 place = Place(self.name, event.start_mark.line + 1, event.start_mark.column + 1)
                 return _fail(
                     "alias",

@@ -16,8 +16,8 @@ KEYWORDS = frozenset(
 # Macros and types that board cores define for every file; a name equal to one would be replaced or clash.
 BOARD_WORDS = frozenset(
     """HIGH LOW INPUT OUTPUT INPUT_PULLUP LED_BUILTIN CHANGE FALLING RISING DEFAULT EXTERNAL INTERNAL SERIAL
-    DISPLAY LSBFIRST MSBFIRST PI HALF_PI TWO_PI EULER DEG_TO_RAD RAD_TO_DEG NULL EOF F PSTR PROGMEM abs min max
-    round radians degrees sq constrain map word bit boolean byte lowByte highByte bitRead bitSet bitClear
+    DISPLAY LSBFIRST MSBFIRST PI HALF_PI TWO_PI EULER DEG_TO_RAD RAD_TO_DEG NULL EOF F PSTR PROGMEM abs min
+    max round radians degrees sq constrain map word bit boolean byte lowByte highByte bitRead bitSet bitClear
     bitWrite interrupts noInterrupts yield setup loop Serial Wire SPI tone random linux unix errno assert
     offsetof isnan isinf signbit""".split()
 )

@@ -80,7 +80,7 @@ def stepping_order(legs: int) -> tuple[str, ...]:
 def _check(name: str, legs: int, joints: tuple[str, ...], sensors: tuple[str, ...]) -> None:
     if not 2 <= legs <= MOST_LEGS:
         raise MisuseError(f"{legs} legs can't be set up here", hint=f"give 2 to {MOST_LEGS}")
-    for word in (name, *joints):
+    for word in (name, f"{name}_walk", *joints):
         _check_word(word)
     if len(set(joints)) < len(joints):
         raise MisuseError("a joint is named twice", hint="give each joint a name of its own")

@@ -42,7 +42,7 @@ def _phases(s: Starter) -> str:
         "\nphases:\n"
         "  standing:\n"
         "    rest: true\n" + set_lines(still) + "    leave:\n"
-        f"      - {{to: lift_{s.order[0]}, when: {{event: go}}}}\n"
+        f"      - {{to: lift_{s.order[0]}, when: {{all: [{{event: go}}, {{switch: motors}}]}}}}\n"
         "  lift_<leg>:\n"
         f"    for_each: {{leg: [{', '.join(s.order)}]}}   # in the order in which they step\n"
         + ("" if swing else "    count: [steps]\n")

@@ -74,7 +74,10 @@ def guard_lines(key: str, comparisons: list[str], indent: str) -> str:
 
 def watched_text(s: Starter) -> str:
     """Spell what is watched in every phase."""
-    text = "\nanywhere:   # watched in every phase, in this order\n  - {to: safe, when: {event: halt}}\n"
+    text = (
+        "\nanywhere:   # watched in every phase, in this order\n"
+        "  - {to: safe, when: {any: [{event: halt}, {not: {switch: motors}}]}}\n"
+    )
     for name in s.tilts:
         tilted = f"{{any: [{{lost: {name}}}, {{signal: {name}, outside: [-25 deg, 25 deg]}}]}}"
         text += f"  - {{to: safe, when: {tilted}}}\n"
@@ -112,7 +115,7 @@ def _signals(s: Starter) -> str:
     tilt = "unit: deg, span: [-45, 45], every: 20 ms, noise: 0.2 deg, lost_after: 100 ms"
     lines = ""
     if s.sways and s.tilts:
-        lines += f"  <leg>_roll:\n{each_leg(s, '    ')}    {_block(tilt)}"
+        lines += f"  <leg>_leg_roll:\n{each_leg(s, '    ')}    {_block(tilt)}"
     elif s.sways:
         lines += f"  {s.joints[0]}_at: {{{tilt}}}\n"
     for name in s.tilts:
@@ -142,7 +145,7 @@ def _block(pairs: str) -> str:
 def _setpoints(s: Starter) -> str:
     lines = ""
     if s.sways:
-        followers = flow((f"{leg}_roll", "0 deg") for leg in s.legs) if s.tilts else f"{s.joints[0]}_at"
+        followers = flow((f"{leg}_leg_roll", "0 deg") for leg in s.legs) if s.tilts else f"{s.joints[0]}_at"
         lines += (
             f"  {s.joints[0]}:   # leans the whole machine; to the right is positive\n"
             "    unit: deg\n    span: [-20, 20]\n    rate: 15 deg/s\n    start: 0 deg\n"

@@ -48,7 +48,7 @@ phases:
   standing:
     rest: true
 {standing}    leave:
-      - {{to: lean_right, when: {{event: go}}}}
+      - {{to: lean_right, when: {{all: [{{event: go}}, {{switch: motors}}]}}}}
   lean_right:
     set: {{{lean}: lean_angle}}
     leave:
@@ -82,7 +82,7 @@ def _kept(s: Starter) -> list[str]:
 
 
 def _rules(s: Starter) -> str:
-    leaning = "left_roll" if s.tilts else f"{s.joints[0]}_at"
+    leaning = "left_leg_roll" if s.tilts else f"{s.joints[0]}_at"
     up = f"{{signal: left_{s.lift}_at, above: 6 deg}}"
     text = (
         "\nrules:   # must hold at every tick; the mirror adds the other side\n"
@@ -102,7 +102,7 @@ def _rules(s: Starter) -> str:
 def _mirror(s: Starter) -> str:
     negated = [
         s.joints[0],
-        *((*(f"{leg}_roll" for leg in s.legs), "body_roll") if s.tilts else (f"{s.joints[0]}_at",)),
+        *((*(f"{leg}_leg_roll" for leg in s.legs), "body_roll") if s.tilts else (f"{s.joints[0]}_at",)),
     ]
     return (
         "\nmirror:   # the other half of the walk\n"

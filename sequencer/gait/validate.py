@@ -54,9 +54,15 @@ def validate(model: type[Model], root: Item) -> tuple[Model | None, list[Finding
             details = error.errors(include_url=False, include_input=False)
         findings += [_finding(model, detail, where) for detail in details]
         # last first, so that cutting a list item does not move those that are still to be cut
-        for path, stand_in in sorted({_cut_of(detail) for detail in details}, key=_late_first):
+        cuts = {_cut_of(detail) for detail in details}
+        outer = {cut for cut in cuts if not any(_is_inside(cut[0], other[0]) for other in cuts)}
+        for path, stand_in in sorted(outer, key=_late_first):
             root = _without(root, path, stand_in)
     return None, findings, positions(root)
+
+
+def _is_inside(path: Path, other: Path) -> bool:
+    return len(path) > len(other) and path[: len(other)] == other
 
 
 def _late_first(cut: tuple[Path, bool]) -> list[tuple[int, str]]:

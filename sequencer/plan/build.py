@@ -53,8 +53,11 @@ def build_plan(loaded: Loaded) -> Plan:
 
 
 def _in_order(findings: list[Finding]) -> list[Finding]:
-    """Order by place; the same thing said twice (a part used twice, a mirror image) is said once."""
-    return sorted(dict.fromkeys(findings), key=lambda f: (f.place.file, f.place.line, f.place.column))
+    """Order by place; what comes after the first error at a place follows from it, or says it again."""
+    first: dict[Place, Finding] = {}
+    for finding in findings:
+        first.setdefault(finding.place, finding)
+    return sorted(first.values(), key=lambda f: (f.place.file, f.place.line, f.place.column))
 
 
 def _no_machine() -> Finding:

@@ -11,7 +11,6 @@ from sequencer.base.quantities import Quantity, UnitError
 from sequencer.gait.fields import LevelText
 from sequencer.gait.load import LoadedFile
 from sequencer.gait.mirror import Mirror
-from sequencer.gait.nodes import Path
 from sequencer.plan.tables import Level, Parameter
 
 LONGEST_MS = 2**31 - 1

@@ -79,8 +79,10 @@ class GuardTables:
         """Build a guard (its mirror image if `mirror` is given) and give its index."""
         self.mirror = mirror
         nodes: list[Node] = []
-        first = len(self.leaves)
+        first, errors = len(self.leaves), len(self.context.findings)
         self._nodes(block, path, nodes)
+        if len(self.context.findings) > errors:
+            hold = None  # a guard that is broken already says nothing about its hold
         return self.finish(nodes, first, hold, hold_at, self.context.at(*path))
 
     def build_rule(
@@ -152,7 +154,9 @@ class GuardTables:
         # after an error something must stand here; the plan is not handed out then
         self.leaves.append(leaf or OnEvent(0, self.context.at(*path)))
 
-    def _leaf(self, kind: str, block: GuardBlock, path: Path) -> Leaf | None:
+    def _leaf(  # noqa: PLR0911 - one return for each kind reads best
+        self, kind: str, block: GuardBlock, path: Path
+    ) -> Leaf | None:
         place = self.context.at(*path)
         if kind == "signal":
             return self._signal(block, path, place)
@@ -244,7 +248,7 @@ class GuardTables:
         return self._pair(value if wanted == 2 else value[0], path, unit, negate, said)
 
     def _check_release(self, op: str, levels: Pair, release: Pair, place: Place) -> None:
-        """A release must be easier to meet than the threshold, as far as it can be told at load."""
+        """Check that a release is easier to meet than the threshold, as far as it can be told at load."""
         narrower = op == "outside"
         for level, other, upwards in (
             (levels[0], release[0], narrower),

@@ -1,4 +1,7 @@
-"""The tables that come from the machine file: signals, setpoints, the remote; loops and outputs are checked."""
+"""The tables that come from the machine file: signals, setpoints, the remote.
+
+Loops and outputs are checked for their names and units.
+"""
 
 from sequencer.base.binary32 import f32, load_f32
 from sequencer.base.places import Place
@@ -204,14 +207,14 @@ class MachineTables:
                     "bad-unit", place, f"{text.times} has a unit", expected="a bare number, such as 1.0"
                 )
         step = load_f32(per_second * self.tick_ms / 1000)
-        if not 0 < per_second or slowest <= 0:
+        if per_second <= 0 or slowest <= 0:
             context.error("out-of-span", place, "a rate must be above 0", expected="for example 16 deg/s")
             return None
         if f32(largest + f32(step * slowest)) == largest:
             context.error(
                 "out-of-span",
                 place,
-                f"one tick's step of {step * slowest:g} {unit} cannot move a value of {largest:g} {unit} in binary32",
+                f"a step of {step * slowest:g} {unit} in a tick cannot move {largest:g} {unit} in binary32",
                 expected="a faster rate, a longer tick or a smaller span",
             )
         return Rate(step, index, per_second)
@@ -279,7 +282,7 @@ class MachineTables:
             )
 
     def _loop_setpoint(self, item: object, place: Place, setpoints: tuple[Setpoint, ...]) -> str | None:
-        from sequencer.gait.fields import to_quantity  # noqa: PLC0415 - beside its only use
+        from sequencer.gait.fields import to_quantity
 
         if isinstance(item, str) and item in self.context.names["setpoint"].declared:
             index = self.context.find("setpoint", item, place)

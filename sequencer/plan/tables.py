@@ -30,7 +30,7 @@ class Level:
 
 @dataclass(frozen=True, slots=True)
 class Believe:
-    """The range outside which a sample is not believed (a broken wire): raw `counts` or the value it `reads`."""
+    """The range outside which a sample is not believed (a broken wire): of raw `counts` or of values."""
 
     kind: Literal["counts", "reads"]
     low: float
@@ -93,7 +93,7 @@ class Follower:
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """The largest change in one tick: `step`, or `step` times a parameter (a binary32 product at run time)."""
+    """The largest change in one tick: `step`, or the binary32 product of `step` and a parameter."""
 
     step: float
     parameter: int | None
@@ -231,7 +231,7 @@ class Guard:
 
 @dataclass(frozen=True, slots=True)
 class Exit:
-    """A way out of a phase: when the guard (index into Plan.guards) fires, go to phase `to` of the sequence."""
+    """A way out of a phase: when the guard (an index into Plan.guards) fires, go to phase `to`."""
 
     guard: int
     to: int
@@ -321,7 +321,7 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Everything that a tick needs. `sha` is the hash of the meaning: names and numbers, not places or texts."""
+    """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts."""
 
     name: str
     about: str

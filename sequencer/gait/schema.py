@@ -1,0 +1,29 @@
+"""JSON Schema of both files, made from the models, for completion in an editor."""
+
+from typing import Any, Literal
+
+from sequencer.gait.gait_model import GaitFile, UseBlock
+from sequencer.gait.machine_model import MachineFile
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+def json_schema(which: Literal["machine", "gait"]) -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of the machine file or the gait file."""
+    model = MachineFile if which == "machine" else GaitFile
+    schema = model.model_json_schema(by_alias=True)
+    if which == "gait":
+        _allow_uses(schema)
+        # an inline machine may go without its name
+        schema["$defs"]["MachineFile"]["required"] = ["tick"]
+    return {"$schema": DIALECT, **schema, "title": f"{which} file"}
+
+
+def _allow_uses(schema: dict[str, Any]) -> None:
+    """Let a use of a part stand where a phase may."""
+    definitions = schema["$defs"]
+    definitions["UseBlock"] = UseBlock.model_json_schema(by_alias=True)
+    for owner in (schema, definitions["SequenceBlock"]):
+        owner["properties"]["phases"]["additionalProperties"] = {
+            "anyOf": [{"$ref": "#/$defs/PhaseBlock"}, {"$ref": "#/$defs/UseBlock"}]
+        }
