@@ -1,0 +1,88 @@
+"""The diagram of a walk.
+
+Every phase is a card with its feet and its commands, every guard a sentence on its arrow; what is watched all
+the time stands once, on a ribbon beside the walk. graphviz decides where things go; the picture itself is
+painted here, so that it is the same with either layout engine.
+"""
+
+import os
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sequencer.base.errors import MisuseError
+from sequencer.plan.tables import Plan
+from sequencer.show.diagram_graph import graph_of, source_of
+from sequencer.show.diagram_ink import svg_text
+from sequencer.show.diagram_page import page_of
+from sequencer.show.layout import Engine, convert, lay_out
+
+FORMATS = ("svg", "png", "pdf", "dot", "gv")
+
+
+@dataclass(frozen=True, slots=True)
+class DiagramOptions:
+    """How a diagram is drawn.
+
+    highlight: ``phase`` or ``sequence/phase`` -> a short text to mark it with, e.g. where a run waited.
+    engine: "auto" takes a system `dot` if there is one, else "wasm"; "system" and "wasm" insist.
+    """
+
+    highlight: Mapping[str, str] = field(default_factory=dict)
+    engine: Engine = "auto"
+
+
+_PLAIN = DiagramOptions()
+
+
+def diagram_source(plan: Plan, options: DiagramOptions = _PLAIN) -> str:
+    """Return the diagram as DOT text that any graphviz can lay out.
+
+    Same plan, same text; no date, no path. Raises MisuseError if a highlighted phase is not there.
+    """
+    return source_of(graph_of(plan, options.highlight))
+
+
+def diagram_bytes(plan: Plan, file_format: str, options: DiagramOptions = _PLAIN) -> bytes:
+    """Return the diagram in one of `FORMATS`.
+
+    Raises MisuseError for another format or an unknown phase, ToolError if PNG or PDF is asked for and there
+    is no system `dot`, or if the layout fails.
+    """
+    if file_format not in FORMATS:
+        raise MisuseError(f"a diagram cannot be written as {file_format}", hint=f"one of {', '.join(FORMATS)}")
+    graph = graph_of(plan, options.highlight)
+    source = source_of(graph)
+    if file_format in ("dot", "gv"):
+        return source.encode()
+    if file_format == "svg":
+        page = page_of(graph, lay_out(source, options.engine))
+        return svg_text(page.items, page.width, page.height, graph.name, graph.about).encode()
+    from sequencer.show.diagram_xdot import xdot_source  # noqa: PLC0415 - only for what dot itself must write
+
+    require_dot(file_format)
+    page = page_of(graph, lay_out(source, options.engine))
+    return convert(xdot_source(page.items, page.width, page.height), file_format)
+
+
+def draw(plan: Plan, out_path: Path, file_format: str = "", options: DiagramOptions = _PLAIN) -> Path:
+    """Write the diagram to a file, whole or not at all; the format is the name's ending if not given.
+
+    Raises what `diagram_bytes` raises, and MisuseError if the file cannot be written.
+    """
+    out_path = Path(out_path)
+    content = diagram_bytes(plan, (file_format or out_path.suffix.lstrip(".")).lower(), options)
+    try:
+        handle, aside = tempfile.mkstemp(dir=out_path.parent, prefix=f".{out_path.name}.")
+    except OSError as error:
+        raise MisuseError(f"{out_path} cannot be written: {error.strerror}") from error
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        Path(aside).chmod(0o644)
+        Path(aside).replace(out_path)
+    except OSError as error:
+        Path(aside).unlink(missing_ok=True)
+        raise MisuseError(f"{out_path} cannot be written: {error.strerror}") from error
+    return out_path

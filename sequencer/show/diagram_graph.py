@@ -1,0 +1,279 @@
+"""The diagram as a graph: blocks for nodes, and links that keep the walk in columns; its graphviz source."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import graphviz
+
+from sequencer.base.errors import MisuseError
+from sequencer.plan.tables import Plan
+from sequencer.show.diagram_blocks import Block
+from sequencer.show.diagram_cards import Scene, card, phase_name
+from sequencer.show.diagram_ribbons import heading, ribbons
+from sequencer.show.diagram_tags import guard_tag, timeout_tag
+from sequencer.show.diagram_walk import Walk, walk_of
+from sequencer.show.feet import feet_of
+from sequencer.show.targets import targets
+
+HEADING = 640.0  # width of the title, points
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """One half of an arrow, upper end first: `arrow` says at which end its head is."""
+
+    upper: str
+    lower: str
+    arrow: Literal["none", "upper", "lower"]
+    kind: Literal["walk", "other", "fault"]
+
+
+@dataclass(slots=True)
+class Part:
+    """The blocks and links of one sequence; `level` lists blocks that stand side by side."""
+
+    name: str
+    title: str
+    blocks: list[Block] = field(default_factory=list)
+    links: list[Link] = field(default_factory=list)
+    level: list[tuple[str, ...]] = field(default_factory=list)
+    under: list[tuple[str, str]] = field(default_factory=list)
+    column: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Graph:
+    """A whole diagram before it is laid out."""
+
+    name: str
+    about: str
+    heading: Block
+    ribbons: tuple[Block, ...]
+    parts: tuple[Part, ...]
+
+
+def graph_of(plan: Plan, highlight: Mapping[str, str]) -> Graph:
+    """Build the graph of a plan; `highlight` maps ``phase`` or ``sequence/phase`` to a short text.
+
+    Raises MisuseError if `highlight` names a phase that is not there.
+    """
+    after, feet = targets(plan), feet_of(plan)
+    marks = _marks(plan, highlight)
+    parts = []
+    for s, sequence in enumerate(plan.sequences):
+        walk = walk_of(plan, s)
+        scene = Scene(plan, s, walk, after[s], feet, _ways_in(plan, s, walk), marks[s])
+        parts.append(_part(scene, sequence.name))
+    about = plan.about or f"A walk of {sum(len(q.phases) for q in plan.sequences)} phases."
+    return Graph(plan.name, about, heading(plan, HEADING), tuple(ribbons(plan, feet=feet is not None)), tuple(parts))
+
+
+def _marks(plan: Plan, highlight: Mapping[str, str]) -> list[dict[int, str]]:
+    marks: list[dict[int, str]] = [{} for _ in plan.sequences]
+    for name, text in highlight.items():
+        sequence, _, phase = name.rpartition("/")
+        found = [
+            (s, i)
+            for s, q in enumerate(plan.sequences)
+            for i, p in enumerate(q.phases)
+            if p.name == phase and sequence in ("", q.name)
+        ]
+        if not found:
+            raise MisuseError(f"there is no phase {name} to mark in {plan.name}")
+        for s, i in found:
+            marks[s][i] = text
+    return marks
+
+
+def _ways_in(plan: Plan, sequence: int, walk: Walk) -> tuple[str, ...]:
+    """Say for each phase how it is entered by what is not drawn as an arrow."""
+    table = plan.sequences[sequence]
+    told = []
+    for i in range(len(table.phases)):
+        watched = [str(n + 1) for n, w in enumerate(plan.anywhere) if w.to[sequence] == i]
+        rules = sum(r.to is not None and r.to[sequence] == i for r in plan.rules)
+        faults = sum(
+            p.timeout is not None and p.timeout.to == i and k not in walk.drawn_timeouts
+            for k, p in enumerate(table.phases)
+        )
+        guards = sum(
+            e.to == i and i != k and (k, n) not in walk.drawn_exits
+            for k, p in enumerate(table.phases)
+            for n, e in enumerate(p.exits)
+        )
+        ways = [f"watched {', '.join(watched)}"] * bool(watched)
+        ways += [_count(rules, "broken rule")] * bool(rules)
+        ways += [f"faults of {_count(faults, 'phase')}"] * bool(faults)
+        ways += [f"{_count(guards, 'guard')} written on other cards"] * bool(guards)
+        told.append(f"also entered by: {'; '.join(ways)}" if ways else "")
+    return tuple(told)
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}{'' if n == 1 else 's'}"
+
+
+def _part(scene: Scene, title: str) -> Part:
+    s, walk = scene.sequence, scene.walk
+    phases = scene.plan.sequences[s].phases
+    part = Part(f"sequence_{s}", title)
+    rows = _rows(walk)
+    part.blocks += [card(scene, i) for i in range(len(phases))]
+    for c, column in enumerate(walk.columns):
+        part.column |= {phase_name(s, i): f"column_{s}_{c}" for i in column}
+    part.column |= {phase_name(s, i): f"column_{s}_0" for i in walk.lead}
+    for i, k in sorted(walk.drawn_exits):
+        tag = guard_tag(scene.plan, s, i, k)
+        part.blocks.append(tag)
+        _connect(part, scene, rows, tag.name, (i, phases[i].exits[k].to))
+    for i in sorted(walk.drawn_timeouts):
+        timeout = phases[i].timeout
+        assert timeout is not None
+        tag = timeout_tag(scene.plan, s, i)
+        part.blocks.append(tag)
+        _connect(part, scene, rows, tag.name, (i, timeout.to))
+    _place_aside(part, scene, rows)
+    return part
+
+
+def _rows(walk: Walk) -> dict[int, int]:
+    """Number the rows of cards from the top down."""
+    rows = {phase: r for r, phase in enumerate(walk.lead)}
+    for c, column in enumerate(walk.columns):
+        down = column if c % 2 == 0 else column[::-1]
+        rows |= {phase: len(walk.lead) + r for r, phase in enumerate(down)}
+    aside = 0 if _beside(walk) else max(rows.values()) + 1
+    return rows | dict.fromkeys(walk.aside, aside)
+
+
+def _beside(walk: Walk) -> bool:
+    """Tell whether there is room for the phases aside of the walk in the top row."""
+    return bool(walk.lead) and len(walk.columns) > 1 and len(walk.aside) < len(walk.columns)
+
+
+def _connect(part: Part, scene: Scene, rows: dict[int, int], tag: str, ends: tuple[int, int]) -> None:
+    """Link source card, sentence and destination card so that the rows stay as they are."""
+    walk = scene.walk
+    a, b = ends
+    source, goal = phase_name(scene.sequence, a), phase_name(scene.sequence, b)
+    walks = walk.follows(a, b) and not tag.startswith("fault")
+    kind: Literal["walk", "other", "fault"] = "fault" if tag.startswith("fault") else "walk" if walks else "other"
+    closing = walks and walk.closed and a == walk.ring[-1] and b == walk.ring[0]
+    if closing and len(walk.columns) > 2:
+        part.links += [Link(tag, source, "none", kind), Link(tag, goal, "lower", kind)]
+    elif rows[a] == rows[b]:
+        first, second = _left_to_right(walk, a, b)
+        part.level.append((phase_name(scene.sequence, first), tag, phase_name(scene.sequence, second)))
+        if first == a:
+            part.links += [Link(source, tag, "none", kind), Link(tag, goal, "lower", kind)]
+        else:
+            part.links += [Link(goal, tag, "upper", kind), Link(tag, source, "none", kind)]
+    elif rows[a] < rows[b]:
+        part.links += [Link(source, tag, "none", kind), Link(tag, goal, "lower", kind)]
+    elif walks and _column_of(walk, a) != _column_of(walk, b) and not closing:
+        part.level.append((source, tag))
+        part.column[tag] = part.column[goal]
+        part.links += [Link(source, tag, "none", kind), Link(goal, tag, "upper", kind)]
+    else:
+        part.links += [Link(goal, tag, "upper", kind), Link(tag, source, "none", kind)]
+    if walks and part.column.get(source) == part.column.get(goal) and not closing:
+        part.column[tag] = part.column[source]
+
+
+def _column_of(walk: Walk, phase: int) -> int:
+    return next((c for c, column in enumerate(walk.columns) if phase in column), 0 if phase in walk.lead else len(walk.columns))
+
+
+def _left_to_right(walk: Walk, a: int, b: int) -> tuple[int, int]:
+    return (a, b) if _column_of(walk, a) <= _column_of(walk, b) else (b, a)
+
+
+def _place_aside(part: Part, scene: Scene, rows: dict[int, int]) -> None:
+    """Put phases outside of the walk beside its top or under its end, linked or not."""
+    walk, s = scene.walk, scene.sequence
+    names = [phase_name(s, i) for i in walk.aside]
+    if not names:
+        return
+    if _beside(walk):
+        part.level.append((phase_name(s, walk.lead[0]), *names))
+    else:
+        lowest = max(walk.lead + walk.ring, key=lambda i: (rows[i], -_column_of(walk, i)))
+        part.under += [(phase_name(s, lowest), name) for name in names]
+        part.level.append(tuple(names))
+
+
+def source_of(graph: Graph) -> str:
+    """Return the graph as DOT text: every block a box of fixed size that holds its texts as plain lines."""
+    dot = graphviz.Digraph(
+        "walk",
+        graph_attr={
+            "rankdir": "TB", "nodesep": "0.3", "ranksep": "0.22", "splines": "true", "fontname": "Helvetica",
+            "fontsize": "10", "labelloc": "b", "labeljust": "l", "bgcolor": "white",
+            "label": _label(line for b in (graph.heading, *graph.ribbons) for line in (*b.lines, "")),
+        },
+        node_attr={"shape": "box", "fixedsize": "true", "fontname": "Helvetica", "fontsize": "8", "margin": "0.05"},
+        edge_attr={"arrowsize": "0.7"},
+    )  # fmt: skip
+    for part in graph.parts:
+        if len(graph.parts) > 1:
+            with dot.subgraph(name=f"cluster_{part.name}") as cluster:
+                cluster.attr(label=_label([part.title]), labelloc="t")
+                _write_part(cluster, part)
+        else:
+            _write_part(dot, part)
+    return str(dot.source)
+
+
+def _write_part(dot: graphviz.Digraph, part: Part) -> None:
+    for block in part.blocks:
+        more = {"group": part.column[block.name]} if block.name in part.column else {}
+        more |= _KINDS.get(block.kind, {})
+        size = {"width": f"{block.width / 72:.3f}", "height": f"{block.height / 72:.3f}"}
+        dot.node(block.name, label=_label(block.lines), tooltip=graphviz.escape(block.title), **size, **more)
+    for link in part.links:
+        look = _LINKS[link.kind] | {"dir": {"none": "none", "upper": "back", "lower": "forward"}[link.arrow]}
+        dot.edge(link.upper, link.lower, **look)
+    for upper, lower in part.under:
+        dot.edge(upper, lower, style="invis")
+    for names in _merged(part.level):
+        with dot.subgraph() as level:
+            level.attr(rank="same")
+            for name in names:
+                level.node(name)
+
+
+def _merged(levels: list[tuple[str, ...]]) -> Iterator[list[str]]:
+    """Join levels that share a block."""
+    left = [list(level) for level in levels]
+    while left:
+        joined = left.pop(0)
+        grew = True
+        while grew:
+            grew = False
+            for other in left:
+                if set(other) & set(joined):
+                    joined += [name for name in other if name not in joined]
+                    left.remove(other)
+                    grew = True
+                    break
+        yield joined
+
+
+_KINDS = {
+    "phase stop": {"penwidth": "3"},
+    "phase rest": {"peripheries": "2", "style": "rounded"},
+    "phase step": {"style": "rounded"},
+    "guard": {"color": "white"},
+    "fault": {"style": "dashed"},
+}
+_LINKS: dict[str, dict[str, str]] = {
+    "walk": {"weight": "10", "penwidth": "1.8"},
+    "other": {},
+    "fault": {"style": "dashed"},
+}
+
+
+def _label(lines: "Iterator[str] | list[str] | tuple[str, ...]") -> str:
+    """Join lines for a label: left-justified, and what graphviz would read as an escape is none."""
+    return "".join(f"{graphviz.escape(line)}\\l" for line in lines)
