@@ -16,7 +16,7 @@ def command(kind: str) -> int:
 
     Example: sequencer schema gait > gait.schema.json
     """
-    from sequencer.gait.schema import schema
+    from sequencer.gait.schema import json_schema
 
-    out(json.dumps(schema(kind), indent=2, ensure_ascii=False))
+    out(json.dumps(json_schema(kind), indent=2, ensure_ascii=False))
     return 0
