@@ -1,1 +1,1 @@
-""""""
+"""Compilers: finding them, calling them, telling what they said."""

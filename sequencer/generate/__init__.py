@@ -1,1 +1,1 @@
-""""""
+"""From a plan to text: template environment, targets, writing the files."""

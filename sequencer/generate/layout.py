@@ -1,0 +1,299 @@
+"""From a plan to what its templates print."""
+
+from functools import partial
+
+from sequencer import __version__
+from sequencer.base.binary32 import literal
+from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
+from sequencer.generate.names import file_name, where
+from sequencer.generate.setpoints import Aims, follow_views, lay_out_aims, setpoint_views
+from sequencer.generate.spelling import Spelling, bits_type, mask, product_is_needed, smallest, whole
+from sequencer.generate.views import (
+    AnywhereView,
+    BitView,
+    CommandView,
+    GaitView,
+    NameView,
+    ParameterView,
+    PhaseView,
+    RemoteView,
+    RuleView,
+    SequenceView,
+    SignalView,
+    SizesView,
+)
+from sequencer.plan.tables import Compare, Follow, Lost, Name, Phase, Plan, Sequence
+from sequencer.plan.words import guard_words, rule_words
+
+
+def lay_out(plan: Plan) -> GaitView:
+    """Make the view of a plan. Raises MisuseError if a name cannot stand in C++."""
+    spelling = Spelling(plan)
+    slots, aims = lay_out_slots(plan), lay_out_aims(plan)
+    guards = GuardWriter(plan, spelling, slots)
+    follows = follow_views(plan, spelling, aims)
+    signals = _signals(plan, spelling)
+    setpoints = setpoint_views(plan, spelling, aims)
+    writer = _SequenceWriter(plan, spelling, guards, slots, aims)
+    sequences = tuple(writer.view(i, s) for i, s in enumerate(plan.sequences))
+    anywhere = _anywhere(plan, spelling, guards)
+    rules = _rules(plan, spelling, guards)
+    sizes = _sizes(plan, slots, aims)
+    stem = spelling.gait
+    return GaitView(
+        tool=f"gait-sequencer {__version__}",
+        gait=plan.name,
+        about=plan.about,
+        machine=plan.machine,
+        sha=plan.sha,
+        sources=tuple(file_name(source) for source in plan.sources),
+        tick_ms=plan.tick_ms,
+        namespace=stem,
+        macro=stem.upper().rstrip("_"),
+        header=f"{stem}.h",
+        source=f"{stem}.cpp",
+        hooks=f"{stem}_hooks.h".replace("__", "_"),
+        signals=signals,
+        events=_bits(plan.events, spelling.events),
+        switches=_bits(plan.switches, spelling.switches),
+        pulses=_bits(plan.pulses, spelling.pulses),
+        remote=_remote(plan),
+        setpoints=setpoints,
+        parameters=_parameters(plan, spelling),
+        counters=tuple(NameView(n, c.name) for n, c in zip(spelling.counters, plan.counters, strict=True)),
+        sequences=sequences,
+        follows=follows,
+        anywhere=anywhere,
+        rules=rules,
+        sizes=sizes,
+        uses=_uses(plan, guards),
+    )
+
+
+def _signals(plan: Plan, spelling: Spelling) -> tuple[SignalView, ...]:
+    views = []
+    losses = 0
+    for name, signal in zip(spelling.signals, plan.signals, strict=True):
+        slot = None
+        if signal.lost_after_ms is not None:
+            slot, losses = losses, losses + 1
+        views.append(
+            SignalView(
+                name=name,
+                text=signal.name,
+                unit=signal.unit,
+                gain=literal(signal.gain) if product_is_needed(signal.gain) else "",
+                bias=literal(signal.bias),
+                low=literal(signal.low),
+                high=literal(signal.high),
+                lost_ms="" if signal.lost_after_ms is None else whole(signal.lost_after_ms),
+                lost_slot=slot,
+                believe="" if signal.believe is None else signal.believe.kind,
+                believe_low="" if signal.believe is None else literal(signal.believe.low),
+                believe_high="" if signal.believe is None else literal(signal.believe.high),
+            )
+        )
+    return tuple(views)
+
+
+def _bits(names: tuple[Name, ...], spelled: list[str]) -> tuple[BitView, ...]:
+    bits = bits_type(len(names))
+    return tuple(
+        BitView(name, source.name, mask(i, bits))
+        for i, (name, source) in enumerate(zip(spelled, names, strict=True))
+    )
+
+
+def _remote(plan: Plan) -> RemoteView | None:
+    if plan.remote is None:
+        return None
+    lost = plan.remote.lost_after_ms
+    return RemoteView("" if lost is None else whole(lost))
+
+
+def _parameters(plan: Plan, spelling: Spelling) -> tuple[ParameterView, ...]:
+    return tuple(
+        ParameterView(name, p.name, p.unit, literal(p.value), literal(p.low), literal(p.high))
+        for name, p in zip(spelling.parameters, plan.parameters, strict=True)
+    )
+
+
+def _anywhere(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[AnywhereView, ...]:
+    return tuple(
+        AnywhereView(
+            guard=guards.view(entry.guard),
+            index=i,
+            to=tuple(spelling.phase(s, p) for s, p in enumerate(entry.to)),
+            words=guard_words(plan, entry.guard),
+            place=where(entry.place),
+        )
+        for i, entry in enumerate(plan.anywhere)
+    )
+
+
+def _rules(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[RuleView, ...]:
+    return tuple(
+        RuleView(
+            name=name,
+            text=rule.name,
+            guard=guards.view(rule.guard, events=False),
+            index=i,
+            to=() if rule.to is None else tuple(spelling.phase(s, p) for s, p in enumerate(rule.to)),
+            words=rule_words(plan, i),
+            place=where(rule.place),
+        )
+        for i, (name, rule) in enumerate(zip(spelling.rules, plan.rules, strict=True))
+    )
+
+
+def _sizes(plan: Plan, slots: Slots, aims: Aims) -> SizesView:
+    most_slots = max(plan.latches, len(slots.timers), len(slots.counts), slots.gathered_total)
+    return SizesView(
+        signals=len(plan.signals),
+        events=len(plan.events),
+        switches=len(plan.switches),
+        pulses=len(plan.pulses),
+        setpoints=len(plan.setpoints),
+        parameters=len(plan.parameters),
+        counters=len(plan.counters),
+        sequences=len(plan.sequences),
+        rules=len(plan.rules),
+        leaves=len(plan.leaves),
+        latches=plan.latches,
+        timers=len(slots.timers),
+        counts=len(slots.counts),
+        gathered=slots.gathered_total,
+        losses=sum(s.lost_after_ms is not None for s in plan.signals),
+        entries=len(aims.entries),
+        aims=len(aims.levels),
+        event_bits=bits_type(len(plan.events)),
+        switch_bits=bits_type(len(plan.switches)),
+        pulse_bits=bits_type(len(plan.pulses)),
+        slot_type=smallest(most_slots),
+        count_type=smallest(slots.most),
+    )
+
+
+def _uses(plan: Plan, guards: GuardWriter) -> dict[str, bool]:
+    """Tell which helper functions and members the text needs; the others are left out."""
+    names = ("truth", "all", "any", "not", "known", "smaller", "larger", "held", "counted")
+    uses = {name: name in guards.uses for name in names}
+    stops = {p.stop for s in plan.sequences for p in s.phases}
+    uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
+        s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
+    )
+    uses["stops"] = stops != {None}
+    uses["arrived"] = 1 in stops and bool(plan.setpoints)
+    uses["ramps"] = any(s.rate is not None for s in plan.setpoints)
+    uses["anywhere_holds"] = any(plan.guards[a.guard].hold is not None for a in plan.anywhere)
+    uses["rule_to"] = any(r.to is not None for r in plan.rules)
+    uses["everyone"] = bool(plan.anywhere) or uses["rule_to"]
+    uses["can_be_lost"] = (
+        any(s.lost_after_ms is not None for s in plan.signals)
+        or (plan.remote is not None and plan.remote.lost_after_ms is not None)
+        or any(isinstance(leaf, Lost) for leaf in plan.leaves)
+    )
+    uses["any_question"] = any(not isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
+    uses["rules_read_inputs"] = any(guards.reads_inputs(r.guard, events=False) for r in plan.rules)
+    return uses
+
+
+class _SequenceWriter:
+    """Makes the views of sequences and their phases."""
+
+    def __init__(
+        self, plan: Plan, spelling: Spelling, guards: GuardWriter, slots: Slots, aims: Aims
+    ) -> None:
+        self._plan = plan
+        self._spelling = spelling
+        self._guards = guards
+        self._slots = slots
+        self._aims = aims
+        self._pulse_mask = partial(mask, bits=bits_type(len(plan.pulses)))
+
+    def view(self, index: int, sequence: Sequence) -> SequenceView:
+        """Spell a sequence."""
+        suffix = self._spelling.suffixes[index]
+        phases = tuple(self._phase(index, number, p) for number, p in enumerate(sequence.phases))
+        slots = range(sequence.first_hold, sequence.first_hold + sequence.holds)
+        entries = tuple(
+            (self._spelling.setpoints[s], slot)
+            for s, slot in self._aims.entries.items()
+            if self._plan.setpoints[s].owner == index
+        )
+        return SequenceView(
+            name=self._spelling.sequences[index],
+            text=sequence.name,
+            enum=f"Phase{suffix}",
+            phase=f"phase{suffix}",
+            since=f"since{suffix}",
+            to=f"to{suffix}",
+            cause=f"cause{suffix}",
+            stay=f"stay{suffix}",
+            decide=f"decide{suffix}",
+            enter=f"enter{suffix}",
+            afresh=f"start_afresh{suffix}",
+            first=self._spelling.phase(index, 0),
+            index=index,
+            phases=phases,
+            latches=(sequence.first_latch, sequence.first_latch + sequence.latches),
+            timers=_span([self._slots.timers[s] for s in slots if s in self._slots.timers]),
+            counts=_span([self._slots.counts[s] for s in slots if s in self._slots.counts]),
+            gathered=_span(
+                [
+                    self._slots.gathered[s] + octet
+                    for s in slots
+                    if s in self._slots.gathered
+                    for octet in range(self._slots.octets[s])
+                ]
+            ),
+            entries=entries,
+            unused_decide=self._unused(sequence),
+            commands=any(p.commands or p.count or p.reset or p.pulse for p in sequence.phases),
+            clears=bool(sequence.latches or sequence.holds),
+            decides=any(p.exits or p.timeout for p in sequence.phases),
+            stops=any(p.stop is not None for p in sequence.phases),
+        )
+
+    def _phase(self, sequence: int, number: int, phase: Phase) -> PhaseView:
+        spelling = self._spelling
+        timeout = phase.timeout
+        return PhaseView(
+            name=spelling.phase(sequence, number),
+            text=phase.name,
+            about=phase.about,
+            place=where(phase.place),
+            stop=phase.stop,
+            commands=self._commands(phase),
+            count=tuple(spelling.counters[c] for c in phase.count),
+            reset=tuple(spelling.counters[c] for c in phase.reset),
+            pulses=" | ".join(spelling.pulses[p] for p in phase.pulse),
+            exits=tuple(self._guards.exit(out, sequence, i) for i, out in enumerate(phase.exits)),
+            timeout_ms="" if timeout is None else whole(timeout.after_ms),
+            timeout_to="" if timeout is None else spelling.phase(sequence, timeout.to),
+            timeout_place="" if timeout is None else where(timeout.place),
+        )
+
+    def _commands(self, phase: Phase) -> tuple[CommandView, ...]:
+        views = []
+        for command in phase.commands:
+            name = self._spelling.setpoints[command.setpoint]
+            aim = self._aims.slots.get(command.setpoint)
+            level = self._aims.number(command.setpoint, command.level)
+            value = None if level else literal(self._aims.clamped(command.setpoint, command.level))
+            views.append(CommandView(name, value, aim, level, f"retarget_{name.removeprefix('setpoint_')}"))
+        return tuple(views)
+
+    def _unused(self, sequence: Sequence) -> tuple[str, ...]:
+        """Name the parameters of the sequence's decision that no phase of it needs."""
+        unused = []
+        if not any(p.exits or p.timeout for p in sequence.phases):
+            unused.append("to")
+        if not any(p.timeout or any(self._guards.reads_inputs(e.guard) for e in p.exits) for p in sequence.phases):
+            unused.append("in")
+        return tuple(unused)
+
+
+def _span(numbers: list[int]) -> tuple[int, int]:
+    """First and one past the last of consecutive numbers."""
+    return (numbers[0], numbers[-1] + 1) if numbers else (0, 0)

@@ -1,0 +1,135 @@
+"""The template environment and the targets: from a plan to the text of its files."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import asdict
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sequencer.base.errors import MisuseError, SequencerError
+from sequencer.generate.layout import lay_out
+from sequencer.generate.names import comment
+
+if TYPE_CHECKING:
+    from jinja2 import Environment, TemplateError
+
+    from sequencer.plan.tables import Plan
+
+_SUFFIX = ".j2"
+_TOP = Path(__file__).resolve().parents[2]
+_PACKAGE = Path(__file__).resolve().parents[1]
+_blank_lines = re.compile(r"\n{3,}")  # what left-out parts leave behind
+_MOST_OUTPUT = 64_000_000  # characters of one file; a template of a stranger may loop
+
+
+def templates_root() -> Path:
+    """Find the built-in templates: at the top of a checkout, or carried in the installed package."""
+    for root in (_PACKAGE / "_data" / "templates", _TOP / "templates"):
+        if (root / "portable").is_dir():
+            return root
+    raise SequencerError("the built-in templates are missing", hint="install gait-sequencer again")
+
+
+def targets() -> list[str]:
+    """Name the built-in targets that `generate` knows."""
+    return sorted(p.name for p in templates_root().iterdir() if p.is_dir() and p.name != "host")
+
+
+def generate(plan: "Plan", target: str = "portable", templates: Path | None = None) -> dict[str, str]:
+    """Write the plan's program as text: file name -> contents, in a stable order.
+
+    target: one of `targets()`; not looked at if `templates` names a folder with a set of your own, in which
+    each ``*.j2`` whose name does not start with ``_`` makes one file and ``gait`` in its name becomes the
+    gait's name. Own templates run in a sandbox and see only the records of `sequencer.generate.views`, as `g`.
+
+    Raises MisuseError for an unknown target, a folder without templates, a template that fails, or a name
+    that cannot stand in C++.
+    """
+    if templates is not None:
+        return _render(_sandbox(templates), _file_templates(templates), plan)
+    if target not in targets():
+        raise MisuseError(f"there is no target {comment(target)!r}", hint=f"targets: {', '.join(targets())}")
+    folder = templates_root() / target
+    return _render(built_in(target), _file_templates(folder), plan)
+
+
+@lru_cache(maxsize=8)
+def built_in(target: str) -> "Environment":
+    """Give the environment of a built-in target; its templates are read once."""
+    from jinja2 import Environment
+
+    return _equip(Environment, templates_root() / target)
+
+
+def _sandbox(folder: Path) -> "Environment":
+    from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+    if not folder.is_dir():
+        raise MisuseError(f"there is no folder of templates at {comment(folder)}")
+    return _equip(ImmutableSandboxedEnvironment, folder)
+
+
+def _equip(kind: "type[Environment]", folder: Path) -> "Environment":
+    from jinja2 import FileSystemLoader, StrictUndefined
+
+    environment = kind(
+        loader=FileSystemLoader(folder),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+        autoescape=False,  # noqa: S701 - it is C++, not HTML: names are checked, texts go through `comment`
+    )
+    environment.filters["comment"] = comment
+    return environment
+
+
+def _file_templates(folder: Path) -> list[str]:
+    names = sorted(p.name for p in folder.glob(f"*{_SUFFIX}") if p.is_file() and not p.name.startswith("_"))
+    if not names:
+        raise MisuseError(
+            f"there are no templates in {comment(folder)}", hint=f"a template's name ends in {_SUFFIX}"
+        )
+    return names
+
+
+def _render(environment: "Environment", names: list[str], plan: "Plan") -> dict[str, str]:
+    from jinja2 import TemplateError
+
+    view = view_of(plan)
+    files = {}
+    for name in names:
+        stem = view["namespace"]
+        made = name.removesuffix(_SUFFIX).replace("gait_", f"{stem.rstrip('_')}_").replace("gait", stem)
+        try:
+            text = render_text(environment, name, view)
+        except TemplateError as error:
+            raise _template_error(name, error) from error
+        except (TypeError, ValueError, ArithmeticError, LookupError, AttributeError, RecursionError) as error:
+            raise MisuseError(f"the template {name} failed: {comment(error)}") from error
+        files[made] = _blank_lines.sub("\n\n", text)
+    return files
+
+
+def view_of(plan: "Plan") -> dict[str, Any]:
+    """Give what templates see, as plain dictionaries, lists, texts and numbers."""
+    return asdict(lay_out(plan))
+
+
+def render_text(environment: "Environment", name: str, view: Mapping[str, Any], **more: object) -> str:
+    """Render one template with `g` and `more`. Raises jinja2.TemplateError and what the template raises."""
+    pieces = []
+    size = 0
+    for piece in environment.get_template(name).generate(g=view, **more):
+        size += len(piece)
+        if size > _MOST_OUTPUT:
+            raise MisuseError(f"the template {name} writes more than {_MOST_OUTPUT} characters")
+        pieces.append(piece)
+    return "".join(pieces)
+
+
+def _template_error(name: str, error: "TemplateError") -> MisuseError:
+    line = getattr(error, "lineno", None)
+    place = f"{getattr(error, 'name', None) or name}:{line}" if line else name
+    return MisuseError(f"the template {place} failed: {comment(error)}")
