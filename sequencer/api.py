@@ -1,0 +1,133 @@
+"""The library's front door: load a gait, then ask it things.
+
+::
+
+    import sequencer
+
+    gait = sequencer.load("examples/stork/stork.gait.yaml")
+    for finding in gait.check():
+        print(finding.place, finding.message)
+    run = gait.dry_run(duration_s=30)
+    gait.draw("stork.svg")
+    gait.generate("out")
+"""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Literal
+
+from sequencer.base.errors import MisuseError
+from sequencer.base.findings import Finding
+from sequencer.plan.build import load_plan, parse_plan
+from sequencer.plan.tables import Plan
+
+if TYPE_CHECKING:
+    from sequencer.history.blocks import Executor
+    from sequencer.history.run import Run
+    from sequencer.trace.blocks import TickBlock
+    from sequencer.trace.follow import FollowOptions
+    from sequencer.trace.layout import TraceOptions
+
+ExecutorName = Literal["auto", "reference", "compiled", "both"]
+
+
+def load(path: str | Path, machine: str | Path | None = None) -> "Gait":
+    """Read a gait file and its machine file (or `machine` instead of it).
+
+    Raises FileErrors; its `findings` hold every error of both files.
+    """
+    return Gait(load_plan(path, machine))
+
+
+def loads(text: str, machine: str | Path | None = None) -> "Gait":
+    """Read a gait from text. Raises FileErrors."""
+    return Gait(parse_plan(text, machine))
+
+
+def make_executor(plan: Plan, name: ExecutorName = "auto") -> "Executor":
+    """Make an executor: auto takes the compiled one if a C++ compiler is found; both compares every tick.
+
+    Raises ToolError if the compiled one is asked for and there is no compiler.
+    """
+    from sequencer.executors.compiled import CompiledExecutor, compiler_available
+    from sequencer.executors.reference import ReferenceExecutor
+
+    if name == "both":
+        from sequencer.history.compare import TwinExecutor
+
+        return TwinExecutor(ReferenceExecutor(plan), CompiledExecutor(plan))
+    if name == "compiled" or (name == "auto" and compiler_available()):
+        return CompiledExecutor(plan)
+    if name in {"auto", "reference"}:
+        return ReferenceExecutor(plan)
+    raise MisuseError(f"there is no executor {name!r}", hint="reference, compiled, both or auto")
+
+
+class Gait:
+    """A loaded gait. `plan` holds its tables."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+
+    def check(self) -> list[Finding]:
+        """Look for what is wrong with the walk; worst first."""
+        from sequencer.check import check
+
+        return check(self.plan)
+
+    def draw(self, path: str | Path, kind: str | None = None) -> None:
+        """Draw the walk; `kind` is svg, png, pdf or dot, by default what the path ends in.
+
+        Raises ToolError if png or pdf is asked for and there is no graphviz program.
+        """
+        from sequencer.show.diagram import draw
+
+        draw(self.plan, path, kind)
+
+    def dry_run(
+        self,
+        trace: "str | Path | IO[bytes] | Iterable[TickBlock] | None" = None,
+        *,
+        duration_s: float = 60.0,
+        executor: ExecutorName = "auto",
+        margins: bool = True,
+        reading: "TraceOptions | None" = None,
+        following: "FollowOptions | None" = None,
+    ) -> "Run":
+        """Run the walk against a recording or blocks of ticks, or closed-loop without physics if there is none.
+
+        duration_s: how long to follow. margins: keep every tick, so that margins and causes can be told;
+        turn it off for recordings of many million ticks. Raises TraceError, ToolError, DifferenceError.
+        """
+        from sequencer.history.drive import drive, drive_closed_loop
+        from sequencer.history.recorder import Recorder
+
+        recorder = Recorder(self.plan, keep_ticks=margins)
+        runner = make_executor(self.plan, executor)
+        if trace is None:
+            from sequencer.trace.follow import FollowPlant
+
+            ticks = round(duration_s * 1000 / self.plan.tick_ms)
+            return drive_closed_loop(
+                runner, FollowPlant(self.plan, following), ticks, recorder, detail=margins
+            )
+        if isinstance(trace, str | Path) or hasattr(trace, "read"):
+            from sequencer.trace.read import open_trace
+
+            with open_trace(trace, self.plan, reading) as reader:  # type: ignore[arg-type]
+                return drive(runner, reader, recorder, detail=margins)
+        return drive(runner, trace, recorder, detail=margins)  # type: ignore[arg-type]
+
+    def generate(
+        self,
+        folder: str | Path,
+        *,
+        target: str = "portable",
+        templates: str | Path | None = None,
+        force: bool = False,
+    ) -> list[Path]:
+        """Write the C++ sources into a folder and give their paths; a hooks header is never overwritten."""
+        from sequencer.generate import generate, write
+
+        files = generate(self.plan, target, Path(templates) if templates else None)
+        return write(files, Path(folder), force=force)
