@@ -94,7 +94,7 @@ class Gait:
         reading: "TraceOptions | None" = None,
         following: "FollowOptions | None" = None,
     ) -> "Run":
-        """Run the walk against a recording or blocks of ticks, or closed-loop without physics if there is none.
+        """Run the walk against a recording or blocks of ticks; closed-loop without physics if there is none.
 
         duration_s: how long to follow. margins: keep every tick, so that margins and causes can be told;
         turn it off for recordings of many million ticks. Raises TraceError, ToolError, DifferenceError.
