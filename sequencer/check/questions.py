@@ -1,0 +1,111 @@
+"""Asking about conditions: boxes first, the solver where they do not do."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from sequencer.check.domains import (
+    NO,
+    Box,
+    Interval,
+    TooManyBoxesError,
+    meet_unions,
+    nice_number,
+    subtract_unions,
+)
+from sequencer.check.facts import Condition, Facts
+from sequencer.check.solver import MOST_STEPS, Prover, Undecided, Values
+from sequencer.check.truth import Truths
+from sequencer.plan.tables import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Whether such a situation exists; `values` shows one, `reason` says why it was left undecided."""
+
+    verdict: Literal["yes", "no", "undecided"]
+    values: Values = field(default_factory=dict)
+    reason: str = ""
+
+
+NO_SUCH = Answer("no")
+
+
+class Asker:
+    """Answers questions about one plan.
+
+    trimmed: parameters may take any value of their spans; else they are as they stand. most_steps: the bound
+    of one solver query. boxes: whether to try without the solver first.
+    """
+
+    def __init__(
+        self, plan: Plan, *, trimmed: bool = False, most_steps: int = MOST_STEPS, boxes: bool = True
+    ) -> None:
+        self.facts = Facts(plan, trimmed)
+        self.truths = Truths(self.facts)
+        self.boxes = boxes
+        self._most_steps = most_steps
+        self._prover: Prover | None = None
+
+    def find(
+        self, *must: Condition, but_not: tuple[Condition, ...] = (), nothing_lost: bool = False
+    ) -> Answer:
+        """Find a situation in which all of `must` are true and none of `but_not` is.
+
+        nothing_lost: only look at situations in which every signal and the remote are heard.
+        """
+        if self.boxes:
+            try:
+                found = self._by_boxes(must, but_not, nothing_lost)
+            except TooManyBoxesError:
+                found = None
+            if found is not None:
+                return found
+        if self._prover is None:
+            self._prover = Prover(self.facts, self._most_steps)
+        values = self._prover.find(must, but_not, nothing_lost=nothing_lost)
+        if values is None:
+            return NO_SUCH
+        if isinstance(values, Undecided):
+            return Answer("undecided", reason=values.reason)
+        return Answer("yes", values)
+
+    def _by_boxes(
+        self, must: tuple[Condition, ...], but_not: tuple[Condition, ...], nothing_lost: bool
+    ) -> Answer | None:
+        """Answer by boxes, or return None if they can't tell."""
+        rest: list[Box] = [{}]
+        for condition in must:
+            rest = meet_unions(rest, self.truths.sides(condition)[0])
+        exact = not (self.facts.trimmed and self.facts.parameters_of((*must, *but_not)))
+        holes = [self.truths.sides(condition)[0] for condition in but_not] if exact else []
+        if nothing_lost:
+            heard: Box = {var: NO for var in self.truths.full if var[0] in ("lost", "remote")}
+            rest = meet_unions(rest, [heard])
+        for hole in holes:
+            rest = subtract_unions(rest, hole, self.truths.full)
+            if not rest:
+                break
+        if not rest:
+            return NO_SUCH
+        return Answer("yes", _pick(rest[0])) if exact else None
+
+
+class Askers:
+    """The two ways to ask: with the parameters at their `present` values, or with them `trimmed`."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.present = Asker(plan)
+        self.trimmed = Asker(plan, trimmed=True)
+
+
+def _pick(box: Box) -> Values:
+    """Pick one situation out of a box."""
+    values: Values = {}
+    for var, domain in box.items():
+        if isinstance(domain, Interval):
+            values[var] = nice_number(domain)
+        elif var[0] in ("phase", "aim"):
+            values[var] = (domain & -domain).bit_length() - 1
+        else:
+            values[var] = domain == 2 if domain != 3 else False
+    return values
