@@ -4,8 +4,7 @@ from pathlib import Path
 
 import click
 
-from sequencer.cli.options import FILE, gait_argument, machine_option, quiet_option, say
-from sequencer.cli.output import write_out
+from sequencer.cli.options import FILE, gait_argument, machine_option, quiet_option, say, write_out
 from sequencer.cli.progress import Progress
 from sequencer.show.folder import drawing_of
 
@@ -26,12 +25,13 @@ def command(gait: str, machine: str | None, output: str | None, kind: str | None
 
     Example: sequencer draw stork.gait.yaml -o stork.svg
     """
-    import sequencer
+    from sequencer.plan.build import load_plan
+    from sequencer.show.diagram import diagram_bytes
 
     kind = kind or _format_of(output)
     output = output or ("-" if gait == "-" else str(drawing_of(Path(gait), kind)))
     with Progress("drawing", quiet=quiet):
-        data = sequencer.load(gait, machine=machine).draw(kind)
+        data = diagram_bytes(load_plan(gait, machine), kind)
     write_out(output, data)
     if output != "-":
         say(f"drawn: {output}", quiet=quiet)

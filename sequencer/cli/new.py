@@ -7,7 +7,6 @@ import click
 
 from sequencer.base.errors import MisuseError
 from sequencer.cli.options import FILE, json_option, out, quiet_option
-from sequencer.cli.output import write_out
 
 
 @click.command("new")
@@ -36,6 +35,7 @@ def command(
 
     Example: sequencer new stork --legs 2 --joints lean,bend --sensors tilt,joint
     """
+    from sequencer.base.files import write_all
     from sequencer.gait.starter import starter
 
     asking = sys.stdin.isatty() and sys.stdout.isatty() and not as_json
@@ -49,11 +49,10 @@ def command(
         sensors = click.prompt(text, default="joint,tilt") if asking else "joint,tilt"
     files = starter(name, legs=legs, joints=_words(joints), sensors=_words(sensors))
     paths = [Path(folder) / files.machine_name, Path(folder) / files.gait_name]
-    for path in paths:  # both, before either is written
+    for path in paths:  # look for both before either is written
         if path.exists():
             raise MisuseError(f"{path} exists already", hint="choose another name; nothing was written")
-    for path, text in zip(paths, (files.machine, files.gait), strict=True):
-        write_out(str(path), text.encode(), replace=False)
+    write_all(zip(paths, (files.machine.encode(), files.gait.encode()), strict=True), replace=False)
     _tell(paths, as_json=as_json, quiet=quiet)
     return 0
 

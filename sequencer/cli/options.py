@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
@@ -50,3 +51,14 @@ def say(text: str, *, quiet: bool = False) -> None:
 def style() -> Style:
     """Return the colours for standard output."""
     return style_for(sys.stdout)
+
+
+def write_out(target: str, data: bytes) -> None:
+    """Write to a file, whole or not at all; with ``-`` to standard output."""
+    if target == "-":
+        sys.stdout.flush()
+        sys.stdout.buffer.write(data)
+        return
+    from sequencer.base.files import write_whole
+
+    write_whole(Path(target), data)
