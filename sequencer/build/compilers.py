@@ -44,8 +44,9 @@ class Compiler:
 def find_compiler(name: str | None = None) -> Compiler:
     """Find a C++ compiler for this machine.
 
-    name: a program (``g++``, a path) or ``zig``. Without one: what the environment variable CXX says, else the
-    first of g++, clang++, c++, else the ziglang package. Raises ToolError if there is none, or it does not run.
+    name: a program (``g++``, a path) or ``zig``. Without one: what the environment variable CXX says, else
+    the first of g++, clang++, c++, else the ziglang package. Raises ToolError if there is none, or it does
+    not run.
     """
     if name is not None:
         return _named(name)
@@ -82,26 +83,28 @@ def _named(text: str) -> Compiler:
 
 def _zig() -> Compiler:
     if find_spec("ziglang") is None:
-        raise ToolError(
-            "the package ziglang is not installed", hint="pip install 'gait-sequencer[zig]'"
-        )
+        raise ToolError("the package ziglang is not installed", hint="pip install 'gait-sequencer[zig]'")
     command = (sys.executable, "-m", "ziglang", "cc")
     version = run_program([sys.executable, "-m", "ziglang", "version"], timeout_s=60).strip()
     return Compiler(ZIG, command, ZIG_FLAGS, version)
 
 
 def library_command(compiler: Compiler, source: str, output: str, optimise: str = "-O2") -> list[str]:
-    """Give the command that makes a shared library of one source file; both names are relative to its folder."""
+    """Give the command that makes a shared library of one file; both names are relative to its folder."""
     return [*compiler.command, *LIBRARY_FLAGS, *compiler.flags, optimise, "-o", output, source]
 
 
 def build_library(
-    compiler: Compiler, folder: Path, source: str, output: str, *, optimise: str = "-O2", timeout_s: float = 300
+    compiler: Compiler,
+    folder: Path,
+    source: str,
+    output: str,
+    *,
+    optimise: str = "-O2",
+    timeout_s: float = 300,
 ) -> Path:
     """Make a shared library in `folder` and return its path. Raises ToolError with the compiler's output."""
-    run_program(
-        library_command(compiler, source, output, optimise), folder=folder, timeout_s=timeout_s
-    )
+    run_program(library_command(compiler, source, output, optimise), folder=folder, timeout_s=timeout_s)
     return folder / output
 
 

@@ -38,7 +38,7 @@ class Slots:
 
 
 def lay_out_slots(plan: Plan) -> Slots:
-    """Number timers and counts in the order of the plan's slots, so that a sequence's stand together."""
+    """Give timers and counts numbers in the order of the plan's slots: a sequence's stand together."""
     timers: set[int] = set()
     octets: dict[int, int] = {}
     most = 0
@@ -121,18 +121,27 @@ class GuardWriter:
             gathered=self._slots.gathered[hold.slot],
             octets=self._slots.octets[hold.slot],
             signals=tuple(
-                (self._spelling.signals[signal], self._slots.gathered[hold.slot] + i // 8, f"0x{1 << i % 8:02X}U")
+                (
+                    self._spelling.signals[signal],
+                    self._slots.gathered[hold.slot] + i // 8,
+                    f"0x{1 << i % 8:02X}U",
+                )
                 for i, signal in enumerate(hold.signals)
             ),
         )
 
     def _leaf(self, leaf: Leaf, index: int, var: str, events: bool) -> LeafView:
+        if isinstance(leaf, Compare):
+            return self._compare(leaf, index, var)
+        if isinstance(leaf, Follow):
+            return self._follow(leaf, index, var)
+        return self._question(leaf, index, var, events)
+
+    def _question(
+        self, leaf: OnEvent | OnSwitch | Lost | InPhase, index: int, var: str, events: bool
+    ) -> LeafView:
         spelling = self._spelling
         match leaf:
-            case Compare():
-                return self._compare(leaf, index, var)
-            case Follow():
-                return self._follow(leaf, index, var)
             case OnEvent():
                 self.uses.update({"truth"} if events else ())
                 name = spelling.events[leaf.event]
@@ -140,17 +149,17 @@ class GuardWriter:
             case OnSwitch():
                 self.uses.add("truth")
                 return LeafView("switch", "", index, var, spelling.switches[leaf.switch], remote=leaf.remote)
-            case Lost(signal=None):
+            case Lost():
                 self.uses.add("truth")
-                return LeafView("lost_remote", "", index, var, "")
-            case Lost(signal=int(signal)):
-                self.uses.add("truth")
-                return LeafView("lost", "", index, var, spelling.signals[signal])
+                if leaf.signal is None:
+                    return LeafView("lost_remote", "", index, var, "")
+                return LeafView("lost", "", index, var, spelling.signals[leaf.signal])
             case InPhase():
                 self.uses.add("truth")
                 phases = tuple(spelling.phase(leaf.sequence, p) for p in leaf.phases)
-                return LeafView("in", "", index, var, f"phase{spelling.suffixes[leaf.sequence]}", phases=phases)
-        raise AssertionError(leaf)
+                return LeafView(
+                    "in", "", index, var, f"phase{spelling.suffixes[leaf.sequence]}", phases=phases
+                )
 
     def _compare(self, leaf: Compare, index: int, var: str) -> LeafView:
         self.uses.update({"truth", "known"} if leaf.source == "signal" else {"truth"})

@@ -201,9 +201,7 @@ def _uses(plan: Plan, guards: GuardWriter) -> dict[str, bool]:
 class _SequenceWriter:
     """Makes the views of sequences and their phases."""
 
-    def __init__(
-        self, plan: Plan, spelling: Spelling, guards: GuardWriter, slots: Slots, aims: Aims
-    ) -> None:
+    def __init__(self, plan: Plan, spelling: Spelling, guards: GuardWriter, slots: Slots, aims: Aims) -> None:
         self._plan = plan
         self._spelling = spelling
         self._guards = guards
@@ -289,7 +287,9 @@ class _SequenceWriter:
         unused = []
         if not any(p.exits or p.timeout for p in sequence.phases):
             unused.append("to")
-        if not any(p.timeout or any(self._guards.reads_inputs(e.guard) for e in p.exits) for p in sequence.phases):
+        if not any(
+            p.timeout or any(self._guards.reads_inputs(e.guard) for e in p.exits) for p in sequence.phases
+        ):
             unused.append("in")
         return tuple(unused)
 

@@ -7,7 +7,7 @@ from pathlib import PurePath, PureWindowsPath
 
 from sequencer.base.errors import MisuseError
 from sequencer.base.places import Place
-from sequencer.generate.reserved import is_reserved
+from sequencer.gait.reserved import is_reserved
 
 _IDENTIFIER = re.compile(r"[A-Za-z_][A-Za-z0-9_]*", re.ASCII)
 _LONGEST_COMMENT = 160
@@ -32,11 +32,13 @@ def _tidy(name: str) -> str:
 def bare_names(names: Iterable[str]) -> list[str]:
     """Spell names for an enum class or namespace: reserved words get a trailing underscore; all differ.
 
+    Names in capitals are taken for macros of a board's headers.
+
     >>> bare_names(["stance", "register", "PI"])
     ['stance', 'register_', 'PI_']
     """
     tidy = [_tidy(check_identifier(name)) for name in names]
-    return _distinct([f"{name}_" if is_reserved(name) else name for name in tidy])
+    return _distinct([f"{name}_" if is_reserved(name) or name.isupper() else name for name in tidy])
 
 
 def prefixed_names(prefix: str, names: Iterable[str]) -> list[str]:
@@ -59,7 +61,7 @@ def slugs(prefix: str, texts: Iterable[str]) -> list[str]:
 
 
 def _distinct(names: list[str]) -> list[str]:
-    """Number the later of equal names, in a way that meets no other name."""
+    """Add a number to the later of equal names, in a way that meets no other name."""
     taken = set(names)
     seen: set[str] = set()
     result = []

@@ -41,7 +41,8 @@ def generate(plan: "Plan", target: str = "portable", templates: Path | None = No
 
     target: one of `targets()`; not looked at if `templates` names a folder with a set of your own, in which
     each ``*.j2`` whose name does not start with ``_`` makes one file and ``gait`` in its name becomes the
-    gait's name. Own templates run in a sandbox and see only the records of `sequencer.generate.views`, as `g`.
+    gait's name. Own templates run in a sandbox and see only the records of `sequencer.generate.views`, as
+    `g`.
 
     Raises MisuseError for an unknown target, a folder without templates, a template that fails, or a name
     that cannot stand in C++.
@@ -79,7 +80,7 @@ def _equip(kind: "type[Environment]", folder: Path) -> "Environment":
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
-        autoescape=False,  # noqa: S701 - it is C++, not HTML: names are checked, texts go through `comment`
+        autoescape=False,  # it is C++, not HTML: names are checked, texts go through `comment`
     )
     environment.filters["comment"] = comment
     return environment

@@ -36,7 +36,7 @@ class Aims:
 
 
 def lay_out_aims(plan: Plan) -> Aims:
-    """Number levels and slots in the order in which the plan mentions them."""
+    """Give levels and slots numbers in the order in which the plan mentions them."""
     aims = Aims(plan)
     for sequence in plan.sequences:
         for phase in sequence.phases:

@@ -47,7 +47,7 @@ class StepView:
 
 @dataclass(frozen=True, slots=True)
 class HoldView:
-    """A hold; `gathered` is the first of `octets` bytes that gather freshness, `signals` go with (byte, bit)."""
+    """A hold; `gathered` is the first of `octets` bytes that gather freshness, `signals` have (byte, bit)."""
 
     kind: Literal["ms", "samples"]
     slot: int
@@ -59,7 +59,7 @@ class HoldView:
 
 @dataclass(frozen=True, slots=True)
 class GuardView:
-    """A guard; `var` holds its truth, `fires` is the name of the bool that says whether its hold is met too."""
+    """A guard; `var` holds its truth, `fires` is the bool that says whether its hold is met too."""
 
     steps: tuple[StepView, ...]
     var: str
