@@ -1,0 +1,168 @@
+"""Why a phase was left by its timeout, or is still waited in: which guard waited for what, what was missing.
+
+lean_right timed out after 5.0 s: guard 1 waited for left_leg_roll to come within 2 deg of 17 deg;
+best 11.4 deg at 12.31 s, 3.6 deg short
+"""
+
+from dataclasses import dataclass
+
+from sequencer.base.places import Place
+from sequencer.history.amounts import at, duration
+from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_TIMEOUT, TRUE
+from sequencer.history.margins import guard_margins, longest_ms, looked_rows
+from sequencer.history.missing import Comparison, comparisons
+from sequencer.history.run import Run, Stay, Transition
+from sequencer.plan.tables import OnEvent, OnSwitch, Plan
+from sequencer.plan.words import guard_words, hold_words, ms_words, rule_words
+
+
+@dataclass(frozen=True, slots=True)
+class GuardWait:
+    """One guard over a wait.
+
+    parts: all its comparisons and conditions, in the order of the file; None if the run has no detail.
+    missing: those that were not as wished at the end, the one that was so least of the time first.
+    longest_true_ms, true_at_end: how long it was true without a break, and whether in its last tick.
+    held: what its hold asks for, or empty. operator: it only waits for the operator.
+    """
+
+    exit: int
+    guard: int
+    to: str
+    text: str
+    held: str
+    operator: bool
+    longest_true_ms: int
+    true_at_end: bool
+    parts: tuple[Comparison, ...] | None
+    missing: tuple[Comparison, ...]
+
+    @property
+    def words(self) -> str:
+        """Say what the guard waited for."""
+        number = f"guard {self.exit + 1}"
+        if self.parts is None:
+            return f"{number} did not fire: {self.text}"
+        if self.true_at_end:
+            longest = duration(self.longest_true_ms)
+            return f"{number} was true, but not {self.held} (longest {longest}): {self.text}"
+        if not self.missing:
+            return f"{number} was not looked at: {self.text}"
+        return f"{number} waited for " + "; and for ".join(part.words for part in self.missing)
+
+
+@dataclass(frozen=True, slots=True)
+class Wait:
+    """A stay in a phase that no guard ended: it timed out, or lasted to the end of the run."""
+
+    sequence: int
+    phase: int
+    phase_name: str
+    from_ms: int
+    to_ms: int
+    timed_out: bool
+    rest: bool
+    stop: bool
+    guards: tuple[GuardWait, ...]
+    place: Place
+
+    @property
+    def waited_ms(self) -> int:
+        """How long the phase lasted."""
+        return self.to_ms - self.from_ms
+
+    @property
+    def words(self) -> str:
+        """Say in one sentence what was waited for and what was missing."""
+        what = "timed out after" if self.timed_out else "was still waiting after"
+        asked = [guard for guard in self.guards if not guard.operator] or list(self.guards)
+        text = "; ".join(guard.words for guard in asked) or "it has no guard"
+        return f"{self.phase_name} {what} {duration(self.waited_ms)}: {text}"
+
+
+def timeouts(run: Run) -> list[Wait]:
+    """Explain every phase that was left by its timeout, in order of time."""
+    found = []
+    for sequence in range(len(run.plan.sequences)):
+        moves = run.transitions.of(sequence)
+        for stay in run.stays(sequence):
+            if stay.closed is not None and moves[stay.closed].kind == BY_TIMEOUT:
+                found.append(_wait(run, sequence, stay))
+    return sorted(found, key=lambda wait: wait.to_ms)
+
+
+def waits_at_end(run: Run) -> list[Wait]:
+    """Explain what each sequence waits for when the run ends, by sequence."""
+    return [
+        _wait(run, sequence, stays[-1])
+        for sequence in range(len(run.plan.sequences))
+        if (stays := run.stays(sequence))
+    ]
+
+
+def _wait(run: Run, sequence: int, stay: Stay) -> Wait:
+    phase = run.plan.sequences[sequence].phases[stay.phase]
+    return Wait(
+        sequence=sequence,
+        phase=stay.phase,
+        phase_name=phase.name,
+        from_ms=stay.from_ms,
+        to_ms=stay.to_ms,
+        timed_out=stay.closed is not None,
+        rest=phase.rest,
+        stop=phase.stop is not None,
+        guards=tuple(_guard_wait(run, sequence, stay, number) for number in range(len(phase.exits))),
+        place=phase.place,
+    )
+
+
+def _guard_wait(run: Run, sequence: int, stay: Stay, number: int) -> GuardWait:
+    plan = run.plan
+    way = plan.sequences[sequence].phases[stay.phase].exits[number]
+    guard = plan.guards[way.guard]
+    parts: tuple[Comparison, ...] | None = None
+    missing: tuple[Comparison, ...] = ()
+    longest, true_at_end = 0, False
+    rows = looked_rows(run, stay)
+    detail = None if run.history is None else run.history.detail
+    if detail is not None and run.at_ms is not None:
+        truth = guard_margins(plan, way.guard, detail)[0][rows]
+        longest = longest_ms(truth == TRUE, run.at_ms[rows])
+        true_at_end = bool(len(truth) and truth[-1] == TRUE)
+        parts = comparisons(run, guard, rows)
+        not_met = [part for part in parts if part.ticks and not part.met_at_end]
+        missing = tuple(sorted(not_met, key=lambda part: part.met))
+    return GuardWait(
+        exit=number,
+        guard=way.guard,
+        to=plan.sequences[sequence].phases[way.to].name,
+        text=guard_words(plan, way.guard),
+        held=hold_words(guard.hold),
+        operator=all(isinstance(plan.leaves[leaf], OnEvent | OnSwitch) for leaf in guard.leaves),
+        longest_true_ms=longest,
+        true_at_end=true_at_end,
+        parts=parts,
+        missing=missing,
+    )
+
+
+def cause_words(plan: Plan, move: Transition) -> str:
+    """Say why a sequence changed its phase: ``guard 1: go comes``, ``timeout after 5 s``."""
+    if move.kind == BY_RESET:
+        return "reset"
+    if move.kind == BY_ANYWHERE:
+        return f"anywhere {move.index + 1}: {guard_words(plan, plan.anywhere[move.index].guard)}"
+    phases = plan.sequences[move.sequence].phases
+    left = phases[move.left if move.left is not None else 0]
+    if move.kind == BY_GUARD:
+        return f"guard {move.index + 1}: {guard_words(plan, left.exits[move.index].guard)}"
+    if move.kind == BY_TIMEOUT and left.timeout is not None:
+        return f"timeout after {ms_words(left.timeout.after_ms)}"
+    return f"broken rule {plan.rules[move.index].name}: {rule_words(plan, move.index)}"
+
+
+def move_words(plan: Plan, move: Transition) -> str:
+    """Say what changed, when and why: ``1.00 s  standing -> lean_right, guard 1: go comes``."""
+    phases = plan.sequences[move.sequence].phases
+    left = "" if move.left is None else f"{phases[move.left].name} -> "
+    return f"{at(move.at_ms)}  {left}{phases[move.entered].name}, {cause_words(plan, move)}"

@@ -1,0 +1,163 @@
+"""A run in a few figures: steps, cycles, the tightest guard, what went wrong."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from sequencer.base.places import Place
+from sequencer.history.amounts import amount, at, duration
+from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, RULE_BROKEN
+from sequencer.history.cause import Wait, cause_words, timeouts, waits_at_end
+from sequencer.history.run import Run
+from sequencer.history.spare import Spare, spares
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something that should not happen in a walk: a timeout, a broken rule, a stop from anywhere."""
+
+    kind: Literal["timeout", "rule", "stop"]
+    at_ms: int
+    words: str
+    place: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Slowest:
+    """The guard that used most of its phase's timeout before it fired."""
+
+    sequence: int
+    phase: int
+    to: int
+    waited_ms: int
+    of_ms: int
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """A run in a few figures.
+
+    steps, steps_of: how many steps, and what was counted: the counter that rose most (resets of it
+    notwithstanding), or without counters the visits of the phase that guards led to most often.
+    cycles: how often the walk came back to the phase to which it first came back; the most of any sequence.
+    tightest: of the guards that fired (see `sequencer.history.spare`) the one with least to spare; None if
+    the run has no detail or every signal was still moving on. measured: whether there was detail.
+    waiting: what each sequence waits for at the end, except in rest phases.
+    """
+
+    ticks: int
+    lasted_ms: int
+    steps: int
+    steps_of: str
+    cycles: int
+    tightest: Spare | None
+    tightest_way: str
+    slowest: Slowest | None
+    slowest_way: str
+    measured: bool
+    faults: tuple[Fault, ...]
+    waiting: tuple[Wait, ...]
+
+    @property
+    def words(self) -> str:
+        """Say in one line what a maker wants to know."""
+        unit = "step" if self.steps == 1 else "steps"
+        text = f"made {self.steps} {unit} ({self.steps_of}) in {duration(self.lasted_ms)}"
+        if self.tightest is not None:
+            spare = f"{amount(self.tightest.amount, self.tightest.unit)} to spare"
+            return f"{text}; tightest guard: {self.tightest_way} had {spare} at {at(self.tightest.best_ms)}"
+        if not self.measured:
+            return f"{text}; margins were not recorded"
+        if self.slowest is not None:
+            time = f"{duration(self.slowest.waited_ms)} of {duration(self.slowest.of_ms)}"
+            return f"{text}; no guard was near its threshold; slowest: {self.slowest_way} took {time}"
+        return text
+
+
+def summary(run: Run) -> Summary:
+    """Sum up a run."""
+    measured = run.history is not None and run.history.detail is not None
+    settled = [spare for spare in spares(run) if spare.settled] if measured else []
+    tightest = min(settled, key=lambda spare: spare.share, default=None)
+    slowest = _slowest(run)
+    steps, steps_of = _steps(run)
+    return Summary(
+        ticks=run.ticks,
+        lasted_ms=run.end_ms - run.start_ms,
+        steps=steps,
+        steps_of=steps_of,
+        cycles=max((_cycles(run, s) for s in range(len(run.plan.sequences))), default=0),
+        tightest=tightest,
+        tightest_way="" if tightest is None else _way(run, tightest.sequence, tightest.phase, tightest.to),
+        slowest=slowest,
+        slowest_way="" if slowest is None else _way(run, slowest.sequence, slowest.phase, slowest.to),
+        measured=measured,
+        faults=_faults(run),
+        waiting=tuple(wait for wait in waits_at_end(run) if not wait.rest),
+    )
+
+
+def _way(run: Run, sequence: int, phase: int, to: int) -> str:
+    """Name a way; with several sequences, whose it is."""
+    table = run.plan.sequences[sequence]
+    text = f"{table.phases[phase].name} -> {table.phases[to].name}"
+    return f"{table.name}: {text}" if len(run.plan.sequences) > 1 else text
+
+
+def _steps(run: Run) -> tuple[int, str]:
+    if run.counted:
+        best = int(np.argmax(run.counted))
+        return run.counted[best], f"counter {run.plan.counters[best].name}"
+    moves = run.transitions
+    by_guard = moves.cause >> 8 == BY_GUARD
+    if not by_guard.any():
+        return 0, "visits of a phase"
+    pairs = np.stack([moves.sequence[by_guard], moves.entered[by_guard]], axis=1)
+    visited, visits = np.unique(pairs, axis=0, return_counts=True)
+    sequence, phase = map(int, visited[int(np.argmax(visits))])
+    return int(visits.max()), f"visits of {run.plan.sequences[sequence].phases[phase].name}"
+
+
+def _cycles(run: Run, sequence: int) -> int:
+    """Count the returns to the phase that was the first to be entered twice by guards."""
+    moves = run.transitions.of(sequence)
+    entered: list[int] = moves.entered[moves.cause >> 8 == BY_GUARD].tolist()
+    seen: set[int] = set()
+    for phase in entered:
+        if phase in seen:
+            return entered.count(phase) - 1
+        seen.add(phase)
+    return 0
+
+
+def _slowest(run: Run) -> Slowest | None:
+    found: Slowest | None = None
+    for move in run.transitions:
+        if move.kind != BY_GUARD or move.left is None:
+            continue
+        timeout = run.plan.sequences[move.sequence].phases[move.left].timeout
+        if timeout is None:
+            continue
+        if found is None or move.stayed_ms * found.of_ms > found.waited_ms * timeout.after_ms:
+            found = Slowest(
+                move.sequence, move.left, move.entered, move.stayed_ms, timeout.after_ms, move.at_ms
+            )
+    return found
+
+
+def _faults(run: Run) -> tuple[Fault, ...]:
+    found = [Fault("timeout", wait.to_ms, wait.words, wait.place) for wait in timeouts(run)]
+    for interval in run.rules:
+        if interval.state == RULE_BROKEN:
+            rule = run.plan.rules[interval.which]
+            lasted = duration(interval.to_ms - interval.from_ms)
+            words = f"rule {rule.name} was broken for {lasted}"
+            found.append(Fault("rule", interval.from_ms, words, rule.place))
+    for move in run.transitions:
+        phase = run.plan.sequences[move.sequence].phases[move.entered]
+        if move.kind == BY_ANYWHERE and phase.stop is not None:
+            words = f"stopped in {phase.name}, {cause_words(run.plan, move)}"
+            found.append(Fault("stop", move.at_ms, words, run.plan.anywhere[move.index].place))
+    return tuple(sorted(found, key=lambda fault: fault.at_ms))
