@@ -24,6 +24,7 @@ from sequencer.plan.tables import Plan, Signal
 from sequencer.trace.blocks import FRESH_VALUE, HEARD, NOT_FRESH, TickBlock
 from sequencer.trace.layout import nearest
 from sequencer.trace.operator import default_presses, default_switches
+from sequencer.trace.still import still_value
 
 Amount = float | str
 """A number in the signal's unit, or a text with a unit ("11.4 deg")."""
@@ -243,9 +244,7 @@ def _start(plan: Plan, setpoint: int, offset: float, signal: Signal, options: Fo
         return plan.setpoints[setpoint].start + offset
     if signal.name in options.still:
         return _amount(signal, options.still[signal.name], "still")
-    if signal.low <= 0 <= signal.high:
-        return 0.0
-    return signal.low + (signal.high - signal.low) * 2 / 3
+    return still_value(signal)
 
 
 def _amount(signal: Signal, amount: Amount, option: str, *, per_second: bool = False) -> float:

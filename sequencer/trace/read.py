@@ -18,7 +18,7 @@ from sequencer.trace.layout import Layout, TraceOptions
 from sequencer.trace.parquet_source import ParquetSource
 from sequencer.trace.ticks import TickAssembler
 
-STANDARD_INPUT = "standard input"
+STANDARD_INPUT = "<stdin>"
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
 _WRONG_KIND = (
     (b"\x1f\x8b", "this file is compressed with gzip", "unpack it: gunzip -c FILE | ... -"),

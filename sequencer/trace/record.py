@@ -29,7 +29,7 @@ def join_blocks(blocks: Sequence[TickBlock]) -> TickBlock:
     )
 
 
-class Recorder:
+class TraceRecorder:
     """Keeps the blocks that it is given; iterate over it to get them back in larger ones."""
 
     def __init__(self) -> None:

@@ -34,7 +34,7 @@ def write_trace(path: str | Path, plan: Plan, blocks: Iterable[TickBlock], *, ov
     """
     path = Path(path)
     if path.is_dir() or (path.exists() and not overwrite):
-        raise MisuseError(f"{path} is there already", hint="give another name, or allow overwriting")
+        raise MisuseError(f"{path} exists already", hint="give another name, or move the file away first")
     rest = iter(blocks)
     first = next((b for b in rest if len(b)), None)
     if first is None:
