@@ -1,6 +1,6 @@
 """A first walk on three or more legs: one leg steps at a time, then all push the body forward."""
 
-from sequencer.gait.starter_files import Starter, guard_lines, set_lines, watched_text
+from sequencer.gait.starter_files import Starter, guard_lines, list_lines, set_lines, watched_text
 
 
 def crawl_text(s: Starter) -> str:
@@ -50,14 +50,16 @@ def _phases(s: Starter) -> str:
         + _leave(f"{'carry' if swing else 'lower'}_<leg>", f"<leg>_{lift}")
         + (_carry(s, swing) if swing else "")
         + "  lower_<leg>:\n"
-        f"    for_each:\n      leg: [{', '.join(s.order)}]\n      after: [{', '.join(after)}]\n"
-        f"    set: {{<leg>_{lift}: 0 deg}}\n"
+        "    for_each:\n"
+        + list_lines("leg", s.order, "      ")
+        + list_lines("after", after, "      ")
+        + f"    set: {{<leg>_{lift}: 0 deg}}\n"
         + _leave("<after>", f"<leg>_{lift}")
         + (_push(s, swing) if swing else "")
         + "  safe:\n"
         "    stop: 1   # stop category 1 of IEC 60204-1: come to a stop, then drives off\n"
         + set_lines(down, "all feet down, where they are")
-        + (f"    keep: [{', '.join(kept)}]\n" if kept else "")
+        + (list_lines("keep", kept, "    ") if kept else "")
         + "    leave:\n"
         "      - {to: standing, when: {all: [{event: go}, {switch: motors}]}}\n"
     )

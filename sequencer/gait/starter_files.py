@@ -59,10 +59,19 @@ def set_lines(pairs: Iterable[tuple[str, str]], remark: str = "") -> str:
     """Spell what a phase sets, on one line if it is short, with a remark behind."""
     pairs = list(pairs)
     remark = f"   # {remark}" if remark else ""
-    line = f"    set: {flow(pairs)}"
-    if len(line) <= LONGEST_LINE:
-        return f"{line}{remark}\n"
+    line = f"    set: {flow(pairs)}{remark}"
+    if len(line) <= LONGEST_LINE + 20:  # a remark may stick out
+        return line + "\n"
     return f"    set:{remark}\n" + "".join(f"      {key}: {value}\n" for key, value in pairs)
+
+
+def list_lines(key: str, names: Iterable[str], indent: str) -> str:
+    """Spell a list of names, on one line if it is short."""
+    names = list(names)
+    line = f"{indent}{key}: [{', '.join(names)}]"
+    if len(line) <= LONGEST_LINE:
+        return line + "\n"
+    return f"{indent}{key}:\n" + "".join(f"{indent}  - {name}\n" for name in names)
 
 
 def guard_lines(key: str, comparisons: list[str], indent: str) -> str:
