@@ -37,15 +37,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sequencer.base.errors import TraceError
-from sequencer.base.quantities import UnitError, convert, parse
-from sequencer.gait.nodes import Item, Listing, Mapping, Text, scalar
+from sequencer.gait.nodes import Item, Mapping, Text
 from sequencer.gait.reading import Unreadable, read_tree
 from sequencer.plan.tables import Plan, Signal
+from sequencer.trace import items
 from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE
-from sequencer.trace.layout import nearest
 from sequencer.trace.still import still_value
 
-LONGEST_US = (2**31 - 1) * 1000
 MOST_PIECES = 100_000
 
 
@@ -118,15 +116,15 @@ def load_script(path: str | Path, plan: Plan) -> Script:
         wrong = findings[0]
         raise TraceError(wrong.message, wrong.place, expected=wrong.expected, hint=wrong.fix)
     keys = ("trace", "lasts", "seed", "signals", "events", "switches", "parameters", "remote")
-    top = _mapping(root, keys, needed=("lasts",))
+    top = items.mapping(root, keys, needed=("lasts",))
     seed = top.get("seed")
     title = top.get("trace")
-    signals = _named(top.get("signals"), [s.name for s in plan.signals], "signal")
-    lasts_us = _positive_us(top["lasts"])
+    signals = items.named(top.get("signals"), [s.name for s in plan.signals], "signal")
+    lasts_us = items.span_us(top["lasts"])
     return Script(
-        title=_text(title) if title is not None else "",
+        title=items.text(title) if title is not None else "",
         lasts_us=lasts_us,
-        seed=0 if seed is None else _whole(seed, 0, 2**63 - 1),
+        seed=0 if seed is None else items.whole(seed, 0, 2**63 - 1),
         signals=tuple(_signal(plan.signals[i], i, item) for i, item in signals),
         events=_events(top.get("events"), plan, lasts_us),
         switches=_switches(top.get("switches"), plan, lasts_us),
@@ -135,162 +133,54 @@ def load_script(path: str | Path, plan: Plan) -> Script:
     )
 
 
-def fault(item: Item, message: str, expected: str, hint: str = "") -> TraceError:
-    """Make the error for something in a script."""
-    return TraceError(message, item.place, expected=expected, hint=hint)
-
-
-def _mapping(item: Item, keys: tuple[str, ...], needed: tuple[str, ...] = ()) -> dict[str, Item]:
-    expected = "keys and values: " + ", ".join(keys)
-    if not isinstance(item, Mapping):
-        raise fault(item, "keys are needed here", expected)
-    for key, _ in item.entries:
-        if key.value not in keys:
-            raise fault(key, f"{key.value} is not known here", expected, nearest(key.value, keys))
-    found = {key.value: child for key, child in item.entries}
-    for key_name in needed:
-        if key_name not in found:
-            raise fault(item, f"{key_name} is missing", expected)
-    return found
-
-
-def _named(item: Item | None, known: list[str], kind: str) -> list[tuple[int, Item]]:
-    """Take a mapping from names of the plan to items, as (index, item)."""
-    if item is None:
-        return []
-    if not isinstance(item, Mapping):
-        raise fault(item, f"names of {kind}s are needed here", "for example {" + f"{kind}: ..." + "}")
-    found = []
-    for key, child in item.entries:
-        if key.value not in known:
-            hint = nearest(key.value, known) or f"the machine has {', '.join(known) or 'none'}"
-            raise fault(key, f"there is no {kind} {key.value}", f"a {kind} of the machine", hint)
-        found.append((known.index(key.value), child))
-    return found
-
-
-def _listed(item: Item | None) -> tuple[Item, ...]:
-    """Take one thing or a list of them."""
-    if item is None:
-        return ()
-    return item.items if isinstance(item, Listing) else (item,)
-
-
-def _text(item: Item) -> str:
-    if not isinstance(item, Text):
-        raise fault(item, "one value is needed here", "a text")
-    return item.value
-
-
-def _whole(item: Item, low: int, high: int) -> int:
-    number = scalar(item) if isinstance(item, Text) else None
-    if isinstance(number, bool) or not isinstance(number, int) or not low <= number <= high:
-        raise fault(item, "a whole number is needed here", f"{low} to {high}")
-    return number
-
-
-def _number(item: Item, unit: str) -> float:
-    """Take a quantity as a number of `unit`; without a unit it is one already."""
-    example = f"a number, for example 15 {unit}".rstrip()
-    try:
-        quantity = parse(_text(item))
-        return convert(quantity, unit) if quantity.unit else quantity.value
-    except UnitError as error:
-        raise fault(item, str(error), example, f"write it in {unit}" if unit else "") from error
-
-
-def _time_us(item: Item) -> int:
-    """Take a time from the start on, in whole microseconds."""
-    expected = "a time with its unit, for example 1.5 s or 200 ms"
-    try:
-        time = convert(parse(_text(item)), "us")
-    except UnitError as error:
-        raise fault(item, str(error), expected) from error
-    if not 0 <= time <= LONGEST_US:
-        raise fault(item, "this time is out of range", "0 to 24.8 days")
-    return round(time)
-
-
-def _moment_us(item: Item, lasts_us: int) -> int:
-    time = _time_us(item)
-    if time > lasts_us:
-        raise fault(item, "this is after the end", f"at most {lasts_us / 1e6:g} s, which is what lasts says")
-    return time
-
-
-def _positive_us(item: Item) -> int:
-    time = _time_us(item)
-    if time == 0:
-        raise fault(item, "this must take some time", "more than 0 s")
-    return time
-
-
 def _signal(signal: Signal, index: int, item: Item) -> SignalScript:
     keys = ("start", "shape", "repeat", "raw", "noise", "quantisation", "glitch", "dropout")
-    found = _mapping(item, keys)
-    raw = _flag(found.get("raw"))
+    found = items.mapping(item, keys)
+    raw = items.flag(found.get("raw"))
     unit = ("counts" if signal.scaled else signal.unit) if raw else signal.unit
-    start = _number(found["start"], unit) if "start" in found else still_value(signal)
-    repeat = _whole(found["repeat"], 1, MOST_PIECES) if "repeat" in found else 1
-    dropouts = _listed(found.get("dropout"))
+    start = items.number(found["start"], unit) if "start" in found else still_value(signal)
+    repeat = items.whole(found["repeat"], 1, MOST_PIECES) if "repeat" in found else 1
+    dropouts = items.listed(found.get("dropout"))
     chances = [d for d in dropouts if isinstance(d, Mapping) and d.get("chance") is not None]
     return SignalScript(
         signal=index,
         form=FRESH_RAW if raw else FRESH_VALUE,
-        pieces=_pieces(start, _listed(found.get("shape")), repeat, unit),
-        noise=_size(found.get("noise"), unit),
-        step=_size(found.get("quantisation"), unit),
-        glitches=tuple(_glitch(g, unit) for g in _listed(found.get("glitch"))),
+        pieces=_pieces(start, items.listed(found.get("shape")), repeat, unit),
+        noise=items.size(found.get("noise"), unit),
+        step=items.size(found.get("quantisation"), unit),
+        glitches=tuple(_glitch(g, unit) for g in items.listed(found.get("glitch"))),
         dropouts=tuple(_window(d) for d in dropouts if d not in chances),
         chance=max((_chance(c) for c in chances), default=0.0),
     )
 
 
-def _flag(item: Item | None) -> bool:
-    if item is None:
-        return False
-    flag = scalar(item) if isinstance(item, Text) else None
-    if not isinstance(flag, bool):
-        raise fault(item, "true or false is needed here", "true or false")
-    return flag
-
-
-def _size(item: Item | None, unit: str) -> float:
-    if item is None:
-        return 0.0
-    size = _number(item, unit)
-    if size < 0:
-        raise fault(item, "this cannot be negative", "0 or more")
-    return size
-
-
 def _chance(item: Item) -> float:
-    chance = _number(_mapping(item, ("chance",))["chance"], "")
+    chance = items.number(items.mapping(item, ("chance",))["chance"], "")
     if not 0 <= chance <= 1:
-        raise fault(item, "a chance is a probability", "0 to 1")
+        raise items.fault(item, "a chance is a probability", "0 to 1")
     return chance
 
 
 def _window(item: Item) -> Window:
-    found = _mapping(item, ("at", "for", "chance"), needed=("at", "for"))
-    start = _time_us(found["at"])
-    return Window(start, start + _positive_us(found["for"]))
+    found = items.mapping(item, ("at", "for", "chance"), needed=("at", "for"))
+    start = items.time_us(found["at"])
+    return Window(start, start + items.span_us(found["for"]))
 
 
 def _glitch(item: Item, unit: str) -> Glitch:
-    found = _mapping(item, ("at", "by", "to", "for"), needed=("at",))
+    found = items.mapping(item, ("at", "by", "to", "for"), needed=("at",))
     if ("by" in found) == ("to" in found):
-        raise fault(item, "a glitch goes by some value or to some value", "one of by and to")
-    start = _time_us(found["at"])
-    stop = start + _positive_us(found["for"]) if "for" in found else None
-    value = _number(found.get("by") or found["to"], unit)
+        raise items.fault(item, "a glitch goes by some value or to some value", "one of by and to")
+    start = items.time_us(found["at"])
+    stop = start + items.span_us(found["for"]) if "for" in found else None
+    value = items.number(found.get("by") or found["to"], unit)
     return Glitch(Window(start, stop), value, added="by" in found)
 
 
 def _pieces(start: float, shape: tuple[Item, ...], repeat: int, unit: str) -> tuple[Piece, ...]:
     """Lay the shape out in time, `repeat` times; the last piece stands still for ever."""
     if len(shape) * repeat > MOST_PIECES:
-        raise fault(shape[0], f"this shape has more than {MOST_PIECES:,} pieces", "fewer repeats")
+        raise items.fault(shape[0], f"this shape has more than {MOST_PIECES:,} pieces", "fewer repeats")
     moves = [_MOVES[_kind(item)](item, unit) for item in shape]
     pieces: list[Piece] = []
     at_us, value = 0, start
@@ -311,30 +201,30 @@ Move = Callable[[int, float], tuple[Piece, int, float]]
 def _kind(item: Item) -> str:
     kinds = [k for k in _MOVES if isinstance(item, Mapping) and item.get(k) is not None]
     if len(kinds) != 1:
-        raise fault(item, "this is no piece of a shape", "one of " + ", ".join(_MOVES))
+        raise items.fault(item, "this is no piece of a shape", "one of " + ", ".join(_MOVES))
     return kinds[0]
 
 
 def _hold(item: Item, unit: str) -> Move:
-    takes_us = _positive_us(_mapping(item, ("hold",))["hold"])
+    takes_us = items.span_us(items.mapping(item, ("hold",))["hold"])
     return lambda at_us, value: (Piece(at_us, value), takes_us, value)
 
 
 def _step(item: Item, unit: str) -> Move:
-    target = _number(_mapping(item, ("step",))["step"], unit)
+    target = items.number(items.mapping(item, ("step",))["step"], unit)
     return lambda at_us, value: (Piece(at_us, value), 0, target)
 
 
 def _ramp(item: Item, unit: str) -> Move:
-    found = _mapping(item, ("ramp", "in"), needed=("in",))
-    target, takes_us = _number(found["ramp"], unit), _positive_us(found["in"])
+    found = items.mapping(item, ("ramp", "in"), needed=("in",))
+    target, takes_us = items.number(found["ramp"], unit), items.span_us(found["in"])
     return lambda at_us, value: (Piece(at_us, value, (target - value) / takes_us), takes_us, target)
 
 
 def _sine(item: Item, unit: str) -> Move:
-    found = _mapping(item, ("sine", "period", "for"), needed=("period", "for"))
-    amplitude, takes_us = _number(found["sine"], unit), _positive_us(found["for"])
-    turn = 2 * math.pi / _positive_us(found["period"])
+    found = items.mapping(item, ("sine", "period", "for"), needed=("period", "for"))
+    amplitude, takes_us = items.number(found["sine"], unit), items.span_us(found["for"])
+    turn = 2 * math.pi / items.span_us(found["period"])
 
     def move(at_us: int, value: float) -> tuple[Piece, int, float]:
         end = value + amplitude * math.sin(turn * takes_us)
@@ -352,35 +242,37 @@ _MOVES: dict[str, Callable[[Item, str], Move]] = {
 
 
 def _events(item: Item | None, plan: Plan, lasts_us: int) -> tuple[tuple[int, int, float], ...]:
-    named = _named(item, [e.name for e in plan.events], "event")
-    return tuple(sorted((_moment_us(at, lasts_us), i, 1.0) for i, times in named for at in _listed(times)))
+    named = items.named(item, [e.name for e in plan.events], "event")
+    return tuple(
+        sorted((items.moment_us(at, lasts_us), i, 1.0) for i, times in named for at in items.listed(times))
+    )
 
 
 def _switches(item: Item | None, plan: Plan, lasts_us: int) -> tuple[tuple[int, int, float], ...]:
     found = {(0, i): 0.0 for i in range(len(plan.switches))}
-    for i, how in _named(item, [s.name for s in plan.switches], "switch"):
+    for i, how in items.named(item, [s.name for s in plan.switches], "switch"):
         if isinstance(how, Text):
             found[0, i] = _on_or_off(how)
             continue
-        for moment in _listed(how):
-            keys = _mapping(moment, ("at", "to"), needed=("at", "to"))
-            found[_moment_us(keys["at"], lasts_us), i] = _on_or_off(keys["to"])
+        for moment in items.listed(how):
+            keys = items.mapping(moment, ("at", "to"), needed=("at", "to"))
+            found[items.moment_us(keys["at"], lasts_us), i] = _on_or_off(keys["to"])
     return tuple((at, i, on) for (at, i), on in sorted(found.items()))
 
 
 def _on_or_off(item: Item) -> float:
     if not isinstance(item, Text) or item.value not in ("on", "off"):
-        raise fault(item, "a switch is on or off", "on, off, or a list of {at: 2 s, to: on}")
+        raise items.fault(item, "a switch is on or off", "on, off, or a list of {at: 2 s, to: on}")
     return float(item.value == "on")
 
 
 def _parameters(item: Item | None, plan: Plan, lasts_us: int) -> tuple[tuple[int, int, float], ...]:
     found = []
-    for i, moments in _named(item, [p.name for p in plan.parameters], "parameter"):
-        for moment in _listed(moments):
-            keys = _mapping(moment, ("at", "to"), needed=("at", "to"))
-            at_us = _moment_us(keys["at"], lasts_us)
-            found.append((at_us, i, _number(keys["to"], plan.parameters[i].unit)))
+    for i, moments in items.named(item, [p.name for p in plan.parameters], "parameter"):
+        for moment in items.listed(moments):
+            keys = items.mapping(moment, ("at", "to"), needed=("at", "to"))
+            at_us = items.moment_us(keys["at"], lasts_us)
+            found.append((at_us, i, items.number(keys["to"], plan.parameters[i].unit)))
     return tuple(sorted(found, key=lambda moment: moment[:2]))
 
 
@@ -388,5 +280,5 @@ def _silent(item: Item | None, plan: Plan) -> tuple[Window, ...]:
     if item is None:
         return ()
     if plan.remote is None:
-        raise fault(item, "the machine has no remote", "a machine file with remote:")
-    return tuple(_window(w) for w in _listed(_mapping(item, ("silent",)).get("silent")))
+        raise items.fault(item, "the machine has no remote", "a machine file with remote:")
+    return tuple(_window(w) for w in items.listed(items.mapping(item, ("silent",)).get("silent")))
