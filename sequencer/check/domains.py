@@ -165,21 +165,19 @@ def nice_number(domain: Interval) -> float:
     >>> nice_number(Interval(13, False, 45, False)), nice_number(Interval(2.0, True, 2.5, True))
     (20.0, 2.1)
     """
-    for exponent in range(6, -10, -1):
-        steps = _least_steps(domain, exponent)
-        if steps is not None:
-            return float(f"{steps}e{exponent}")
+    size = max(abs(domain.low), abs(domain.high))
+    coarsest = math.floor(math.log10(size)) + 1 if size else 0
+    for exponent in range(coarsest, coarsest - 10, -1):
+        for number in _round_numbers(domain, exponent):
+            if not is_empty(meet(domain, closed(number, number))):
+                return number
     return domain.low if not domain.low_open else domain.high
 
 
-def _least_steps(domain: Interval, exponent: int) -> int | None:
-    """Return the smallest multiple of 10**exponent (in absolute value) within the interval, or None."""
-    size = 10.0**exponent
-    for towards in (0.0, *sorted((domain.low, domain.high), key=abs)):
-        if not math.isfinite(towards):
-            continue
-        near = round(towards / size)
-        for steps in (near, near + 1, near - 1):
-            if not is_empty(meet(domain, closed(float(f"{steps}e{exponent}"), float(f"{steps}e{exponent}")))):
-                return steps
-    return None
+def _round_numbers(domain: Interval, exponent: int) -> Iterator[float]:
+    """Yield 0 and the multiples of 10**exponent next to either end, the end nearer to 0 first."""
+    yield 0.0
+    for end in sorted((domain.low, domain.high), key=abs):
+        steps = round(end / 10.0**exponent)
+        for near in (steps, steps + 1, steps - 1):
+            yield float(f"{near}e{exponent}")

@@ -20,11 +20,20 @@ from sequencer.plan.tables import Plan
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Whether such a situation exists; `values` shows one, `reason` says why it was left undecided."""
+    """Whether such a situation exists; `reason` says why it was left undecided.
+
+    box or found: what was found, by boxes or by the solver.
+    """
 
     verdict: Literal["yes", "no", "undecided"]
-    values: Values = field(default_factory=dict)
+    box: Box = field(default_factory=dict)
+    found: Values = field(default_factory=dict)
     reason: str = ""
+
+    @property
+    def values(self) -> Values:
+        """Values that show the situation; picked only when asked for, as most answers are not shown."""
+        return self.found or _pick(self.box)
 
 
 NO_SUCH = Answer("no")
@@ -67,7 +76,7 @@ class Asker:
             return NO_SUCH
         if isinstance(values, Undecided):
             return Answer("undecided", reason=values.reason)
-        return Answer("yes", values)
+        return Answer("yes", found=values)
 
     def _by_boxes(
         self, must: tuple[Condition, ...], but_not: tuple[Condition, ...], nothing_lost: bool
@@ -87,7 +96,7 @@ class Asker:
                 break
         if not rest:
             return NO_SUCH
-        return Answer("yes", _pick(rest[0])) if exact else None
+        return Answer("yes", box=rest[0]) if exact else None
 
 
 class Askers:
