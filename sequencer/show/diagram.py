@@ -16,7 +16,7 @@ from sequencer.plan.tables import Plan
 from sequencer.show.diagram_graph import graph_of, source_of
 from sequencer.show.diagram_ink import svg_text
 from sequencer.show.diagram_page import page_of
-from sequencer.show.layout import Engine, convert, lay_out
+from sequencer.show.layout import Engine, convert, lay_out, require_dot
 
 FORMATS = ("svg", "png", "pdf", "dot", "gv")
 
@@ -51,7 +51,9 @@ def diagram_bytes(plan: Plan, file_format: str, options: DiagramOptions = _PLAIN
     is no system `dot`, or if the layout fails.
     """
     if file_format not in FORMATS:
-        raise MisuseError(f"a diagram cannot be written as {file_format}", hint=f"one of {', '.join(FORMATS)}")
+        raise MisuseError(
+            f"a diagram cannot be written as {file_format}", hint=f"one of {', '.join(FORMATS)}"
+        )
     graph = graph_of(plan, options.highlight)
     source = source_of(graph)
     if file_format in ("dot", "gv"):
@@ -59,7 +61,7 @@ def diagram_bytes(plan: Plan, file_format: str, options: DiagramOptions = _PLAIN
     if file_format == "svg":
         page = page_of(graph, lay_out(source, options.engine))
         return svg_text(page.items, page.width, page.height, graph.name, graph.about).encode()
-    from sequencer.show.diagram_xdot import xdot_source  # noqa: PLC0415 - only for what dot itself must write
+    from sequencer.show.diagram_xdot import xdot_source
 
     require_dot(file_format)
     page = page_of(graph, lay_out(source, options.engine))

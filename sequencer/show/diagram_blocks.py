@@ -1,4 +1,4 @@
-"""A block of a picture under construction: lines set one below the other, and the same lines as plain text."""
+"""A block of a picture in the making: lines set one below the other, and the same lines as plain text."""
 
 from dataclasses import dataclass, field
 
@@ -30,15 +30,20 @@ class Block:
 
 @dataclass(slots=True)
 class Sheet:
-    """Sets text from the top down in a column from `left` to `right`."""
+    """Sets text from the top down in a column from `left` to `right`.
+
+    Lines that begin above `notch_y` leave `notch` points on the right for a picture.
+    """
 
     left: float
     right: float
     y: float = 0.0
+    notch: float = 0.0
+    notch_y: float = 0.0
     items: list[Item] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
 
-    def write(  # noqa: PLR0913 - the look of a line of type
+    def write(
         self,
         text: str,
         *,
@@ -47,12 +52,11 @@ class Sheet:
         bold: bool = False,
         italic: bool = False,
         indent: float = 0.0,
-        outdent: float = 0.0,
         most: int = 0,
         said: str = "",
     ) -> None:
-        """Set a text, wrapped. `outdent` leaves room on the right; the plain form begins with `said`."""
-        room = self.right - self.left - indent - outdent
+        """Set a text, wrapped; its plain form begins with `said`."""
+        room = self.right - self.left - indent - (self.notch if self.y < self.notch_y else 0)
         for line in wrap(tidy(text), room, size, bold=bold, most=most):
             self.y += size * LEADING
             baseline = self.y - size * (LEADING - 1) - size * 0.12
@@ -89,4 +93,3 @@ def pill(x: float, y: float, text: str, *, filled: bool = False) -> tuple[list[I
     colour = WHITE if filled else BLACK
     frame = Box(x, y, width, 13, fill=BLACK if filled else WHITE, pen=Pen(BLACK, 0.9), round=6.5)
     return [frame, Text(x + width / 2, y + 9.5, text, SMALL, colour, bold=True, anchor="middle")], x + width
-

@@ -1,4 +1,4 @@
-"""The card of a phase: name, feet, what is commanded, what is left over, and what is written instead of drawn."""
+"""The card of a phase: name, feet, commands, leftovers, and what is written on it instead of drawn."""
 
 from dataclasses import dataclass
 
@@ -25,8 +25,8 @@ from sequencer.show.diagram_walk import Walk
 from sequencer.show.feet import Feet, State
 from sequencer.show.targets import Targets, target_value
 
-CARD = 208.0  # width of a card, points
-GAUGE = 40.0
+CARD = 216.0  # width of a card, points
+GAUGE = 34.0
 STOPS = {
     0: "drives off at once",
     1: "controlled stop, then drives off",
@@ -61,14 +61,14 @@ def card(scene: Scene, phase: int) -> Block:
         sheet.y = 21.0
         sheet.lines.append(f"STOP, category {table.stop}")
     top = sheet.y
-    room = feet.width + 4 if feet else 0.0
-    sheet.write(table.name, size=13, bold=True, outdent=room)
+    if feet:
+        sheet.notch, sheet.notch_y = feet.width + 4, top + feet.height - 1
+    sheet.write(table.name, size=13, bold=True)
     _tags(sheet, table, starts=phase == 0)
     if table.about:
-        sheet.write(table.about, size=SMALL, colour=GREY, italic=True, outdent=room, most=3)
+        sheet.write(table.about, size=SMALL, colour=GREY, italic=True, most=3)
     if feet:
         sheet.lines.append(feet.words)
-        sheet.y = max(sheet.y, top + feet.height + 2)
     _commands(sheet, scene, phase)
     _leftovers(sheet, scene, phase)
     _doings(sheet, scene.plan, table)
@@ -79,6 +79,7 @@ def card(scene: Scene, phase: int) -> Block:
         sheet.write(scene.ways_in[phase], size=SMALL, italic=True)
     items: list[Item] = [*sheet.items]
     if feet:
+        sheet.y = max(sheet.y, top + feet.height + 1)
         items += feet.paint(CARD - PAD - feet.width, top + 1)
     return _framed(scene, phase, sheet, items)
 
@@ -167,14 +168,14 @@ def _leftovers(sheet: Sheet, scene: Scene, phase: int) -> None:
     table = plan.sequences[scene.sequence].phases[phase]
     for i, setpoint in enumerate(plan.setpoints):
         left = scene.after[phase][i]
-        values = sorted({t.value for t in left})
+        values = sorted(left)
         if not values or any(c.setpoint == i for c in table.commands) or values == [setpoint.start]:
             continue
         told = " or ".join(number(v) for v in values[:3]) if len(values) <= 3 else f"{len(values)} values"
         kept = "kept" if i in table.keep else "left over"
         sheet.y += 2
         _gauge(sheet, scene, i, values[:3], filled=False)
-        sheet.write(f"{setpoint.name} {told} {setpoint.unit} ({kept})", colour=GREY, indent=GAUGE + 8)
+        sheet.write(f"{setpoint.name} {told} {setpoint.unit} ({kept})", size=9, colour=GREY, indent=GAUGE + 8)
 
 
 def _gauge(sheet: Sheet, scene: Scene, index: int, values: list[float], *, filled: bool) -> None:
@@ -227,6 +228,7 @@ def sentence(plan: Plan, guard: int) -> str:
 
 
 def _timeout(sheet: Sheet, scene: Scene, phase: int) -> None:
+    sheet.y = max(sheet.y, sheet.notch_y + 2)
     table = scene.plan.sequences[scene.sequence].phases[phase]
     if table.never_because:
         sheet.write(f"no timeout: {table.never_because}", size=SMALL, colour=GREY, italic=True)
@@ -241,7 +243,7 @@ def _timeout(sheet: Sheet, scene: Scene, phase: int) -> None:
 
 
 def _rule_off(sheet: Sheet) -> None:
-    sheet.y += 4
+    sheet.y = max(sheet.y, sheet.notch_y) + 4
     sheet.items.append(Line(((sheet.left, sheet.y), (sheet.right, sheet.y)), Pen(LIGHT, 0.7)))
     sheet.y += 2
 
@@ -258,22 +260,22 @@ class _Stand:
 
     @property
     def height(self) -> float:
-        return 17.0 * len(self.rows) + 5
+        return 17.0 * len(self.rows) + 2
 
     def paint(self, x: float, y: float) -> list[Item]:
         """Paint body and feet with the top left corner at (x, y)."""
         items: list[Item] = [
-            Box(x + 14, y + 5, 10, self.height - 8, fill=PALE, pen=Pen(GREY, 0.8), round=5),
+            Box(x + 14, y + 4, 10, self.height - 5, fill=PALE, pen=Pen(GREY, 0.8), round=5),
             Poly(((x + 19, y), (x + 22, y + 4), (x + 16, y + 4)), fill=GREY),
         ]
         for n, row in enumerate(self.rows):
             for side, cx in (("left", x + 6.5), ("right", x + 31.5)):
                 state = self.states.get((row, side))
-                cy = y + 11 + 17 * n
+                cy = y + 10 + 17 * n
                 if state == "down":
                     items.append(Oval(cx, cy, 4.6, 6.8, fill=BLACK, pen=Pen(BLACK, 1.2)))
                 elif state == "up":
-                    items.append(Oval(cx, cy, 4.6, 6.8, fill=WHITE, pen=Pen(BLACK, 1.2, dashed=True)))
+                    items.append(Oval(cx, cy, 4.6, 6.8, fill=WHITE, pen=Pen(BLACK, 1.2)))
                 elif state:
                     items.append(Oval(cx, cy, 1.6, 1.6, fill=LIGHT))
         return items
@@ -288,9 +290,7 @@ def _feet(scene: Scene, phase: int) -> _Stand | None:
         return None
     ups = [_foot_words(f.row, f.side, feet) for f, s in zip(feet.feet, states, strict=True) if s == "up"]
     downs = [_foot_words(f.row, f.side, feet) for f, s in zip(feet.feet, states, strict=True) if s == "down"]
-    words = "; ".join(
-        [f"down: {', '.join(downs)}"] * bool(downs) + [f"lifted: {', '.join(ups)}"] * bool(ups)
-    )
+    words = "; ".join([f"down: {', '.join(downs)}"] * bool(downs) + [f"lifted: {', '.join(ups)}"] * bool(ups))
     by_place = {(f.row, f.side): s for f, s in zip(feet.feet, states, strict=True)}
     return _Stand(tuple(sorted({f.row for f in feet.feet})), by_place, f"feet {words}")
 

@@ -1,6 +1,6 @@
 """The diagram as a graph: blocks for nodes, and links that keep the walk in columns; its graphviz source."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -27,11 +27,18 @@ class Link:
     lower: str
     arrow: Literal["none", "upper", "lower"]
     kind: Literal["walk", "other", "fault"]
+    upper_side: str = ""  # compass point at which it leaves, or empty
+    lower_side: str = ""
 
 
 @dataclass(slots=True)
 class Part:
-    """The blocks and links of one sequence; `level` lists blocks that stand side by side."""
+    """The blocks and links of one sequence.
+
+    level: blocks that stand side by side. under: pairs of which the second stands lower. column: blocks that
+    keep in line with others of the same column. heads, closings: sentences on bends over the columns' heads,
+    and those over them that close the ring.
+    """
 
     name: str
     title: str
@@ -40,6 +47,8 @@ class Part:
     level: list[tuple[str, ...]] = field(default_factory=list)
     under: list[tuple[str, str]] = field(default_factory=list)
     column: dict[str, str] = field(default_factory=dict)
+    heads: list[str] = field(default_factory=list)
+    closings: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +75,9 @@ def graph_of(plan: Plan, highlight: Mapping[str, str]) -> Graph:
         scene = Scene(plan, s, walk, after[s], feet, _ways_in(plan, s, walk), marks[s])
         parts.append(_part(scene, sequence.name))
     about = plan.about or f"A walk of {sum(len(q.phases) for q in plan.sequences)} phases."
-    return Graph(plan.name, about, heading(plan, HEADING), tuple(ribbons(plan, feet=feet is not None)), tuple(parts))
+    return Graph(
+        plan.name, about, heading(plan, HEADING), tuple(ribbons(plan, feet=feet is not None)), tuple(parts)
+    )
 
 
 def _marks(plan: Plan, highlight: Mapping[str, str]) -> list[dict[int, str]]:
@@ -133,12 +144,20 @@ def _part(scene: Scene, title: str) -> Part:
         tag = timeout_tag(scene.plan, s, i)
         part.blocks.append(tag)
         _connect(part, scene, rows, tag.name, (i, timeout.to))
+    if len(walk.columns) > 1:
+        by_row: dict[int, list[str]] = {}
+        for i in walk.ring:
+            by_row.setdefault(rows[i], []).append(phase_name(s, i))
+        part.level += [tuple(names) for names in by_row.values()]
+    if walk.lead:
+        part.under += [(phase_name(s, walk.lead[-1]), over) for over in part.closings]
+    part.under += [(over, head) for over in part.closings for head in part.heads]
     _place_aside(part, scene, rows)
     return part
 
 
 def _rows(walk: Walk) -> dict[int, int]:
-    """Number the rows of cards from the top down."""
+    """Give each phase the row its card stands in, counted from the top down."""
     rows = {phase: r for r, phase in enumerate(walk.lead)}
     for c, column in enumerate(walk.columns):
         down = column if c % 2 == 0 else column[::-1]
@@ -157,36 +176,66 @@ def _connect(part: Part, scene: Scene, rows: dict[int, int], tag: str, ends: tup
     walk = scene.walk
     a, b = ends
     source, goal = phase_name(scene.sequence, a), phase_name(scene.sequence, b)
-    walks = walk.follows(a, b) and not tag.startswith("fault")
-    kind: Literal["walk", "other", "fault"] = "fault" if tag.startswith("fault") else "walk" if walks else "other"
-    closing = walks and walk.closed and a == walk.ring[-1] and b == walk.ring[0]
-    if closing and len(walk.columns) > 2:
-        part.links += [Link(tag, source, "none", kind), Link(tag, goal, "lower", kind)]
+    fault = tag.startswith("fault")
+    walks = walk.follows(a, b) and not fault
+    kind: Literal["walk", "other", "fault"] = "fault" if fault else "walk" if walks else "other"
+    turns = walks and _column_of(walk, a) != _column_of(walk, b)
+    if turns and len(walk.columns) > 2:
+        _turn(part, walk, tag, (a, b), (source, goal))
     elif rows[a] == rows[b]:
-        first, second = _left_to_right(walk, a, b)
-        part.level.append((phase_name(scene.sequence, first), tag, phase_name(scene.sequence, second)))
-        if first == a:
+        if _column_of(walk, a) <= _column_of(walk, b):
+            part.level.append((source, tag, goal))
             part.links += [Link(source, tag, "none", kind), Link(tag, goal, "lower", kind)]
         else:
+            part.level.append((goal, tag, source))
             part.links += [Link(goal, tag, "upper", kind), Link(tag, source, "none", kind)]
     elif rows[a] < rows[b]:
         part.links += [Link(source, tag, "none", kind), Link(tag, goal, "lower", kind)]
-    elif walks and _column_of(walk, a) != _column_of(walk, b) and not closing:
+    elif turns:  # the foot of a shorter second column: the sentence stands in the place of its last card
         part.level.append((source, tag))
         part.column[tag] = part.column[goal]
         part.links += [Link(source, tag, "none", kind), Link(goal, tag, "upper", kind)]
     else:
         part.links += [Link(goal, tag, "upper", kind), Link(tag, source, "none", kind)]
-    if walks and part.column.get(source) == part.column.get(goal) and not closing:
+        _stand_beside(part, scene, rows, tag, ends)
+    if walks and not turns and abs(rows[a] - rows[b]) == 1:
         part.column[tag] = part.column[source]
 
 
+def _stand_beside(part: Part, scene: Scene, rows: dict[int, int], tag: str, ends: tuple[int, int]) -> None:
+    """Set the sentence of an arrow that goes up past other cards beside the middle one of these."""
+    if abs(rows[ends[0]] - rows[ends[1]]) < 2:
+        return
+    middle = (rows[ends[0]] + rows[ends[1]] + 1) // 2
+    order = scene.walk.lead + (scene.walk.columns[0])
+    passed = [i for i in order if rows[i] == middle and i not in ends]
+    if passed:
+        part.level.append((phase_name(scene.sequence, passed[0]), tag))
+
+
+def _turn(part: Part, walk: Walk, tag: str, ends: tuple[int, int], names: tuple[str, str]) -> None:
+    """Lead the walk from one column into the next by a bend under their feet or over their heads."""
+    source, goal = names
+    closing = ends[1] == walk.ring[0]
+    if _column_of(walk, ends[0]) % 2 == 0 and not closing:
+        part.links += [
+            Link(source, tag, "none", "walk", "s", "w"),
+            Link(goal, tag, "upper", "walk", "s", "e"),
+        ]
+    else:
+        sides = ("e", "w") if closing else ("w", "e")
+        (part.closings if closing else part.heads).append(tag)
+        part.links += [
+            Link(tag, source, "none", "walk", sides[0], "n"),
+            Link(tag, goal, "lower", "walk", sides[1], "n"),
+        ]
+
+
 def _column_of(walk: Walk, phase: int) -> int:
-    return next((c for c, column in enumerate(walk.columns) if phase in column), 0 if phase in walk.lead else len(walk.columns))
-
-
-def _left_to_right(walk: Walk, a: int, b: int) -> tuple[int, int]:
-    return (a, b) if _column_of(walk, a) <= _column_of(walk, b) else (b, a)
+    return next(
+        (c for c, column in enumerate(walk.columns) if phase in column),
+        0 if phase in walk.lead else len(walk.columns),
+    )
 
 
 def _place_aside(part: Part, scene: Scene, rows: dict[int, int]) -> None:
@@ -201,6 +250,7 @@ def _place_aside(part: Part, scene: Scene, rows: dict[int, int]) -> None:
         lowest = max(walk.lead + walk.ring, key=lambda i: (rows[i], -_column_of(walk, i)))
         part.under += [(phase_name(s, lowest), name) for name in names]
         part.level.append(tuple(names))
+        part.column[names[0]] = part.column[phase_name(s, lowest)]
 
 
 def source_of(graph: Graph) -> str:
@@ -210,9 +260,11 @@ def source_of(graph: Graph) -> str:
         graph_attr={
             "rankdir": "TB", "nodesep": "0.3", "ranksep": "0.22", "splines": "true", "fontname": "Helvetica",
             "fontsize": "10", "labelloc": "b", "labeljust": "l", "bgcolor": "white",
-            "label": _label(line for b in (graph.heading, *graph.ribbons) for line in (*b.lines, "")),
+            "label": _label(_beside_text(graph)),
         },
-        node_attr={"shape": "box", "fixedsize": "true", "fontname": "Helvetica", "fontsize": "8", "margin": "0.05"},
+        node_attr={
+            "shape": "box", "fixedsize": "true", "fontname": "Helvetica", "fontsize": "8", "margin": "0.05",
+        },
         edge_attr={"arrowsize": "0.7"},
     )  # fmt: skip
     for part in graph.parts:
@@ -225,6 +277,12 @@ def source_of(graph: Graph) -> str:
     return str(dot.source)
 
 
+def _beside_text(graph: Graph) -> list[str]:
+    """Return what stands beside the walk; how to read the painted signs is of no use in plain boxes."""
+    blocks = [graph.heading, *(r for r in graph.ribbons if r.key != "reading")]
+    return [line for block in blocks for line in (*block.lines, "")]
+
+
 def _write_part(dot: graphviz.Digraph, part: Part) -> None:
     for block in part.blocks:
         more = {"group": part.column[block.name]} if block.name in part.column else {}
@@ -233,6 +291,8 @@ def _write_part(dot: graphviz.Digraph, part: Part) -> None:
         dot.node(block.name, label=_label(block.lines), tooltip=graphviz.escape(block.title), **size, **more)
     for link in part.links:
         look = _LINKS[link.kind] | {"dir": {"none": "none", "upper": "back", "lower": "forward"}[link.arrow]}
+        look |= {"tailport": link.upper_side} if link.upper_side else {}
+        look |= {"headport": link.lower_side} if link.lower_side else {}
         dot.edge(link.upper, link.lower, **look)
     for upper, lower in part.under:
         dot.edge(upper, lower, style="invis")
@@ -274,6 +334,6 @@ _LINKS: dict[str, dict[str, str]] = {
 }
 
 
-def _label(lines: "Iterator[str] | list[str] | tuple[str, ...]") -> str:
+def _label(lines: Iterable[str]) -> str:
     """Join lines for a label: left-justified, and what graphviz would read as an escape is none."""
     return "".join(f"{graphviz.escape(line)}\\l" for line in lines)

@@ -1,17 +1,32 @@
 """The finished picture: blocks and arrows where the layout put them, ribbons on the left, title on top."""
 
+import math
 from dataclasses import dataclass
 
 from sequencer.show.diagram_blocks import Block
 from sequencer.show.diagram_graph import Graph, Link, Part
-from sequencer.show.diagram_ink import BLACK, FAULT, GREY, LIGHT, Box, Group, Item, Line, Pen, Point, Poly, Text
+from sequencer.show.diagram_ink import (
+    BLACK,
+    FAULT,
+    GREY,
+    LIGHT,
+    WHITE,
+    Box,
+    Group,
+    Item,
+    Line,
+    Pen,
+    Point,
+    Poly,
+    Text,
+)
 from sequencer.show.diagram_text import tidy
 from sequencer.show.layout import Layout, Route
 
 MARGIN = 20.0
 GAP = 26.0
 SHAPE = 1.5  # width to height of a page of several sequences, at most
-_PENS = {"walk": Pen(BLACK, 1.9), "other": Pen(BLACK, 1.0), "fault": Pen(FAULT, 1.2, dashed=True)}
+_PENS = {"walk": Pen(BLACK, 1.9), "other": Pen(GREY, 1.1), "fault": Pen(FAULT, 1.2, dashed=True)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +65,9 @@ def page_of(graph: Graph, layout: Layout) -> Page:
 
 
 def _shelves(tiles: list[_Tile]) -> tuple[list[tuple[float, float]], float, float]:
-    """Set tiles in rows, as many in each as keep the page about as wide as `SHAPE` says."""
-    best: tuple[list[tuple[float, float]], float, float] | None = None
+    """Set tiles in rows, as many in each as make a page of about `SHAPE` with few gaps at its end."""
+    best: tuple[list[tuple[float, float]], float, float] = ([], 0.0, 0.0)
+    least = math.inf
     for count in range(1, len(tiles) + 1):
         spots = []
         x = y = high = wide = 0.0
@@ -62,9 +78,10 @@ def _shelves(tiles: list[_Tile]) -> tuple[list[tuple[float, float]], float, floa
             x += tile.width + GAP
             wide, high = max(wide, x - GAP), max(high, tile.height)
         total = y + high
-        if best is None or abs(wide / total - SHAPE) < abs(best[1] / best[2] - SHAPE):
-            best = (spots, wide, total)
-    assert best is not None
+        empty = -len(tiles) % count / (len(tiles) + -len(tiles) % count)
+        badness = abs(math.log(wide / total / SHAPE)) + 2 * empty
+        if badness < least:
+            best, least = (spots, wide, total), badness
     return best
 
 
@@ -89,7 +106,7 @@ def _tile(part: Part, layout: Layout, *, framed: bool) -> _Tile:
     items: list[Item] = [inner]
     if framed:
         items = [
-            Box(0, 0, width, height, fill="#fafaf8", pen=Pen(LIGHT, 1.2), round=10),
+            Box(0, 0, width, height, fill=WHITE, pen=Pen(LIGHT, 1.2), round=10),
             Text(edge, edge + 10, tidy(part.title), 14, bold=True),
             Text(width - edge, edge + 10, "sequence", 9, GREY, italic=True, anchor="end"),
             inner,
@@ -106,11 +123,15 @@ def _arrow(link: Link, route: Route) -> Group:
         items.append(_head(points[-1], route.at_head, pen))
     if link.arrow == "upper" and route.at_tail:
         items.append(_head(points[0], route.at_tail, pen))
-    return Group((Line(tuple(points), pen, curved=True), *items), name=f"link_{link.upper}_{link.lower}", kind=f"link {link.kind}")
+    return Group(
+        (Line(tuple(points), pen, curved=True), *items),
+        name=f"link_{link.upper}_{link.lower}",
+        kind=f"link {link.kind}",
+    )
 
 
 def _head(base: Point, tip: Point, pen: Pen) -> Poly:
-    """A filled arrow head from where the line ends to its tip."""
+    """Fill an arrow head from where the line ends to its tip."""
     dx, dy = tip[0] - base[0], tip[1] - base[1]
     length = (dx * dx + dy * dy) ** 0.5 or 1.0
     side = 0.42 * max(length, 6.0)

@@ -1,10 +1,24 @@
-"""What stands beside the walk: what is watched all the time, the rules, how to read the picture, the title."""
+"""What stands beside the walk: what is watched all the time, the rules, the signs, the title."""
 
 from sequencer.plan.tables import Plan
 from sequencer.plan.words import rule_words
 from sequencer.show.diagram_blocks import PAD, SMALL, Block, Sheet, fault_mark, order_mark
 from sequencer.show.diagram_cards import sentence, where
-from sequencer.show.diagram_ink import BLACK, FAULT, GREY, PALE, REST, WHITE, Box, Item, Line, Oval, Pen, Poly, Text
+from sequencer.show.diagram_ink import (
+    BLACK,
+    FAULT,
+    GREY,
+    PALE,
+    REST,
+    WHITE,
+    Box,
+    Item,
+    Line,
+    Oval,
+    Pen,
+    Poly,
+    Text,
+)
 from sequencer.show.diagram_text import tidy
 
 RIBBON = 224.0
@@ -48,7 +62,9 @@ def _rules(plan: Plan) -> Block:
     for n, rule in enumerate(plan.rules):
         sheet.y += 5
         y = sheet.y + 7
-        sheet.items.append(Line(((sheet.left + 2, y), (sheet.left + 5, y + 3), (sheet.left + 10, y - 4)), Pen(BLACK, 1.6)))
+        sheet.items.append(
+            Line(((sheet.left + 2, y), (sheet.left + 5, y + 3), (sheet.left + 10, y - 4)), Pen(BLACK, 1.6))
+        )
         sheet.write(rule.name, bold=True, indent=18)
         sheet.write(rule_words(plan, n), indent=18)
         then = _destination(plan, rule.to) if rule.to else "if broken: only reported"
@@ -75,15 +91,24 @@ def _reading(plan: Plan, *, feet: bool) -> Block:
         sheet.items.append(Box(x, y - 6, 26, 12, fill=REST, pen=Pen(BLACK, 0.9), round=4))
         sheet.items.append(Box(x + 2, y - 4, 22, 8, pen=Pen(BLACK, 0.9), round=3))
     if any(p.stop is not None for p in phases):
-        y = row("black band: a stop phase (categories as in IEC 60204-1). It is no emergency stop: that takes a switch of its own.")
+        y = row(
+            "black band: a stop phase (categories as in IEC 60204-1). It is no emergency stop: "
+            "that takes a switch of its own."
+        )
         sheet.items += [Box(x, y - 6, 26, 12, pen=Pen(BLACK, 2)), Box(x, y - 6, 26, 5, fill=BLACK)]
     if feet:
-        y = row("feet from above, front on top, as commanded: black stands, dashed is lifted")
+        y = row("feet from above, front on top, as commanded: black stands, hollow is lifted")
         sheet.items.append(Oval(x + 7, y, 3.6, 5.4, fill=BLACK, pen=Pen(BLACK, 1)))
-        sheet.items.append(Oval(x + 19, y, 3.6, 5.4, fill=WHITE, pen=Pen(BLACK, 1, dashed=True)))
+        sheet.items.append(Oval(x + 19, y, 3.6, 5.4, fill=WHITE, pen=Pen(BLACK, 1)))
     if plan.setpoints:
-        y = row("a target within its span, tick = where it starts; hollow and grey: left over from an earlier phase")
-        sheet.items += [Line(((x, y), (x + 26, y)), Pen("#b5b5b5", 2.4)), Line(((x + 6, y - 4), (x + 6, y + 4)), Pen(GREY, 1))]
+        y = row(
+            "a target within its span, tick = where it starts; hollow and grey: left over from "
+            "an earlier phase"
+        )
+        sheet.items += [
+            Line(((x, y), (x + 26, y)), Pen("#b5b5b5", 2.4)),
+            Line(((x + 6, y - 4), (x + 6, y + 4)), Pen(GREY, 1)),
+        ]
         sheet.items += [Oval(x + 19, y, 3, 3, fill=BLACK)]
     if any(p.timeout for p in phases):
         y = row("a timer that ran out: a fault, never the way the walk goes on")
@@ -122,4 +147,13 @@ def heading(plan: Plan, width: float) -> Block:
         sheet.write(plan.about, size=11)
     sheet.y += 2
     sheet.write(f"machine {plan.machine}, one tick every {plan.tick_ms} ms", size=9, colour=GREY)
-    return Block("heading", "heading", width, sheet.y, tuple(sheet.items), tuple(sheet.lines), tidy(plan.name), "heading")
+    return Block(
+        "heading",
+        "heading",
+        width,
+        sheet.y,
+        tuple(sheet.items),
+        tuple(sheet.lines),
+        tidy(plan.name),
+        "heading",
+    )

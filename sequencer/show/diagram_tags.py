@@ -19,7 +19,11 @@ def guard_tag(plan: Plan, sequence: int, phase: int, exit_index: int) -> Block:
     sheet.write(sentence(plan, leave.guard), said=f"{exit_index + 1}. ")
     width = min(TAG, sheet.widest() + 4)
     to = plan.sequences[sequence].phases[leave.to].name
-    items: list[Item] = [Box(0, 0, width, sheet.y + 4, fill=WHITE), *order_mark(9, 9, exit_index + 1), *sheet.items]
+    items: list[Item] = [
+        Box(0, 0, width, sheet.y + 4, fill=WHITE),
+        *order_mark(9, 9, exit_index + 1),
+        *sheet.items,
+    ]
     return Block(
         name=f"guard_{sequence}_{phase}_{exit_index}",
         key=f"{plan.sequences[sequence].name}/{table.name}/{exit_index + 1}",
@@ -27,7 +31,9 @@ def guard_tag(plan: Plan, sequence: int, phase: int, exit_index: int) -> Block:
         height=sheet.y + 4,
         items=tuple(items),
         lines=tuple(sheet.lines),
-        title=tidy(f"guard {exit_index + 1} of {table.name}, to {to} ({where(leave.place.file, leave.place.line)})"),
+        title=tidy(
+            f"guard {exit_index + 1} of {table.name}, to {to} ({where(leave.place.file, leave.place.line)})"
+        ),
         kind="guard",
     )
 

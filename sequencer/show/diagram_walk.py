@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from sequencer.plan.tables import Plan, Sequence
 
 MANY = 2  # more arrows than this from elsewhere into one phase are written, not drawn
+MANY_FAULTS = 1  # the same for timeouts: nearly always they all go to the stop phase
 ROWS = 8  # of one column at most
 ONE_COLUMN = 4  # a ring of so few phases stays in one column
 
@@ -95,6 +96,8 @@ def _drawn(table: Sequence, walk: Walk) -> tuple[frozenset[tuple[int, int]], fro
         if leave.to != i and (walk.follows(i, leave.to) or far[leave.to] <= MANY)
     }
     timeouts = {
-        i for i, p in enumerate(table.phases) if p.timeout and p.timeout.to != i and faults[p.timeout.to] <= MANY
+        i
+        for i, p in enumerate(table.phases)
+        if p.timeout and p.timeout.to != i and faults[p.timeout.to] <= MANY_FAULTS
     }
     return frozenset(exits), frozenset(timeouts)

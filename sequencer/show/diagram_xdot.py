@@ -11,6 +11,9 @@ import graphviz
 from sequencer.show.diagram_ink import FONTS, WHITE, Box, Group, Item, Line, Oval, Pen, Point, Poly, Text
 
 _CORNER = 0.5523  # control points of a quarter circle as a cubic Bezier curve
+_RAISED = (
+    0.2  # graphviz sets the text of a background higher than it says, by this share of its size (measured)
+)
 _ANCHOR = {"start": -1, "middle": 0, "end": 1}
 
 
@@ -19,7 +22,7 @@ def xdot_source(picture: Sequence[Item], width: float, height: float) -> str:
     ops: list[str] = []
     _write([Box(0, 0, width, height, fill=WHITE), *picture], 0.0, 0.0, height, ops)
     graph = graphviz.Graph(
-        graph_attr={"_background": " ".join(ops), "pad": "0", "margin": "0"},
+        graph_attr={"_background": _folded(ops), "pad": "0", "margin": "0"},
         node_attr={"shape": "point", "width": "0.01", "style": "invis"},
     )
     graph.node("a", pos="0,0")
@@ -36,9 +39,13 @@ def _write(items: Iterable[Item], dx: float, dy: float, top: float, ops: list[st
             _write(item.items, dx + item.x, dy + item.y, top, ops)
         elif isinstance(item, Text):
             look = (1 if item.bold else 0) | (2 if item.italic else 0)
-            text = item.text.replace("\\", "\u2216")  # quoted DOT text cannot end in one, or hold one before a quote
+            text = item.text.replace(
+                "\\", "\u2216"
+            )  # quoted DOT text cannot end in one, or hold one before a quote
             ops += [f"F {_n(item.size)} {_counted(FONTS)}", f"t {look}", f"c {_counted(item.colour)}"]
-            ops.append(f"T {at([(item.x, item.y)])} {_ANCHOR[item.anchor]} 0 {_counted(text)}")
+            ops.append(
+                f"T {at([(item.x, item.y + _RAISED * item.size)])} {_ANCHOR[item.anchor]} 0 {_counted(text)}"
+            )
         elif isinstance(item, Line):
             _pen(item.pen, ops)
             ops.append(f"{'B' if item.curved else 'L'} {len(item.points)} {at(item.points)}")
@@ -90,6 +97,11 @@ def _rounded(box: Box) -> tuple[Point, ...]:
     ):
         outline += [outline[-1], side, side, bend_a, bend_b, end]
     return tuple(outline)
+
+
+def _folded(ops: list[str]) -> str:
+    """Join operations with folded lines between: graphviz reads at most 16 kB of a text at a time."""
+    return " \\\n".join(" ".join(ops[i : i + 50]) for i in range(0, len(ops), 50))
 
 
 def _counted(text: str) -> str:

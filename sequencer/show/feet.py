@@ -4,8 +4,8 @@ Nothing in a gait file says which foot is down, so it is guessed from names and 
 the picture: nothing else may rely on it.
 
 1. A setpoint belongs to a foot if its name has a word for one: `left`, `right`, `l`, `r`, alone or with
-   `front`, `fore`, `mid`, `middle`, `hind`, `rear`, `back` (`left_hind_lift`), or one word for both: `lf`, `rf`,
-   `fl`, `fr`, `lm`, `rm`, `ml`, `mr`, `lh`, `rh`, `hl`, `hr`, `lb`, `rb`, `bl`, `br`, `l1`, `r3` (1 is in front).
+   `front`, `fore`, `mid`, `middle`, `hind`, `rear`, `back` (`left_hind_lift`), or one word for both: `lf`,
+   `rf`, `lm`, `rm`, `lh`, `rh`, `lb`, `rb`, also turned round (`fl`), `l1`, `r3` (1 is in front).
 2. Of a foot's setpoints those lift it whose name has a word for that (`lift`, `knee`, `bend`, `height` ...).
    If none has, its only setpoint does, unless that one swings or leans (`hip`, `swing`, `ankle` ...).
 3. A foot is up if one of its lifting setpoints is commanded away from where it stands: from its target in the
@@ -22,15 +22,28 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sequencer.plan.tables import Plan
-from sequencer.show.targets import Target, Targets, target_value
+from sequencer.show.targets import Targets, target_value
 
 State = Literal["down", "up", "untold"]
 
 _SIDES = {"left": "left", "l": "left", "right": "right", "r": "right"}
-_ROWS = {"front": 0, "fore": 0, "f": 0, "mid": 1, "middle": 1, "m": 1, "hind": 2, "rear": 2, "back": 2, "h": 2, "b": 2}
+_ROWS = {
+    "front": 0,
+    "fore": 0,
+    "f": 0,
+    "mid": 1,
+    "middle": 1,
+    "m": 1,
+    "hind": 2,
+    "rear": 2,
+    "back": 2,
+    "h": 2,
+    "b": 2,
+}
 _LIFTING = frozenset("lift raise height bend knee fold tuck up clearance shorten leg foot".split())
 _OTHER = frozenset(
-    "hip swing yaw stride step fore aft forward lean tilt roll pitch ankle shoulder toe turn sweep reach speed arm wing".split()
+    "hip swing yaw stride step fore aft forward lean tilt roll pitch ankle shoulder toe turn sweep reach "
+    "speed arm wing".split()
 )
 _SHORT = re.compile(r"(?:([lr])([fmhb])|([fmhb])([lr])|([lr])([1-9]))")
 
@@ -57,19 +70,19 @@ class Feet:
         return tuple(self._state(setpoints, after) for setpoints in self.lifted_by)
 
     def _state(self, setpoints: tuple[int, ...], after: Targets) -> State:
-        told = [{self._is_up(s, target) for target in after[s]} for s in setpoints]
+        told = [{self._is_up(s, value) for value in after[s]} for s in setpoints]
         if any(votes == {True} for votes in told):
             return "up"
         return "down" if told and all(votes == {False} for votes in told) else "untold"
 
-    def _is_up(self, setpoint: int, target: Target) -> bool:
-        return abs(target.value - self.stands_at[setpoint]) > 0.25 * self.largest[setpoint]
+    def _is_up(self, setpoint: int, target: float) -> bool:
+        return abs(target - self.stands_at[setpoint]) > 0.25 * self.largest[setpoint]
 
 
 def feet_of(plan: Plan) -> Feet | None:
     """Find the machine's feet, or None if the names of its setpoints tell of none that is ever lifted."""
     stands_at = {i: _stands_at(plan, i) for i in range(len(plan.setpoints))}
-    largest = {i: 0.0 for i in stands_at}
+    largest = dict.fromkeys(stands_at, 0.0)
     for command in (c for q in plan.sequences for p in q.phases for c in p.commands):
         value = target_value(plan, plan.setpoints[command.setpoint], command.level)
         away = abs(value - stands_at[command.setpoint])

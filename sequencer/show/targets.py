@@ -4,25 +4,17 @@ This follows every way in (guards, timeouts, `anywhere`, rules) and asks of none
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from sequencer.plan.levels import level_value
 from sequencer.plan.tables import Level, Plan, Setpoint
 
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """A target at the parameters' values in the file, clamped to the setpoint's span; `level` is None at start."""
-
-    value: float
-    level: Level | None = None
-
-
-Targets = tuple[frozenset[Target], ...]  # per setpoint; empty where no way leads into the phase
+Targets = tuple[frozenset[float], ...]  # per setpoint; empty where no way leads into the phase
 
 
 def targets(plan: Plan) -> tuple[tuple[Targets, ...], ...]:
     """Return, per sequence and phase, the targets that each setpoint may have after entry.
+
+    Parameters are as the file has them, targets clamped to the setpoint's span.
 
     Setpoints of other sequences have an empty set: which of their phases is active is not known there.
     """
@@ -47,7 +39,9 @@ def ways_in(plan: Plan, sequence: int) -> Iterator[tuple[int, int]]:
 def _of_sequence(plan: Plan, sequence: int) -> tuple[Targets, ...]:
     phases = plan.sequences[sequence].phases
     mine = [s.owner in (sequence, None) for s in plan.setpoints]
-    start = tuple(frozenset({Target(s.start)}) if own else frozenset() for s, own in zip(plan.setpoints, mine, strict=True))
+    start = tuple(
+        frozenset({s.start}) if own else frozenset() for s, own in zip(plan.setpoints, mine, strict=True)
+    )
     ways: list[set[int]] = [set() for _ in phases]
     for a, b in ways_in(plan, sequence):
         ways[a].add(b)
@@ -60,7 +54,7 @@ def _of_sequence(plan: Plan, sequence: int) -> tuple[Targets, ...]:
         for there in ways[here]:
             entered = _entered(plan, sequence, there, found[here])
             joined = tuple(a | b for a, b in zip(found[there], entered, strict=True))
-            if joined != found[there] or (there != 0 and found[there] is none):
+            if joined != found[there]:
                 found[there] = joined
                 todo.append(there)
     return tuple(found)
@@ -70,7 +64,7 @@ def _entered(plan: Plan, sequence: int, phase: int, before: Targets) -> Targets:
     after = list(before)
     for command in plan.sequences[sequence].phases[phase].commands:
         setpoint = plan.setpoints[command.setpoint]
-        after[command.setpoint] = frozenset({Target(target_value(plan, setpoint, command.level), command.level)})
+        after[command.setpoint] = frozenset({target_value(plan, setpoint, command.level)})
     return tuple(after)
 
 
