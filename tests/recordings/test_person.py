@@ -9,8 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from support.executors import EXECUTORS
-from support.recordings import FEET, FOLDER, TIP_RATES, Segmented, gait, segment
+from support.recordings import EXECUTORS, FEET, FOLDER, TIP_RATES, Segmented, gait, segment
 from support.segmentation import table
 from support.walks import person_a_matches, person_b, whole_strides
 
@@ -74,7 +73,6 @@ def test_strides_of_person_b_last_as_long_as_referenced(executor: str) -> None:
 
 @pytest.mark.parametrize("recording", [PERSON_A, PERSON_B], ids=["A", "B"])
 def test_the_executors_agree_in_every_tick(recording: Path) -> None:
-    assert set(EXECUTORS) == {"reference", "compiled"}
     phases = [walk(executor, recording).phase for executor in EXECUTORS]
     assert len(phases[0]) > 19_000
     assert np.array_equal(*phases)

@@ -1,18 +1,19 @@
 """The person's gait file is for walkers that nobody has seen yet, so it must have room on every side.
 
 Person A's walk is altered: other sample rates, weaker and stronger, slower and faster steps, noise, a zero
-that is off, a sensor that is turned. Each threshold and each hold is moved by a third both ways.
+that is off, a sensor that is turned, other kinds of steps. Each threshold and each hold is moved by 30 %
+both ways.
 """
 
 import dataclasses
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
-from support.executors import EXECUTORS
-from support.recordings import FOLDER, TIP_RATES, Altered, Segmented, gait, segment
+from support.recordings import EXECUTORS, FOLDER, TIP_RATES, Altered, Array, Segmented, gait, segment
 from support.segmentation import table
-from support.walks import person_a_matches, person_b, whole_strides
+from support.walks import person_a, person_a_matches, person_b, whole_strides
 
 from sequencer.plan.tables import Plan
 
@@ -71,7 +72,64 @@ def test_at_half_the_sample_rate_the_median_error_stays_below_one_and_a_half_sam
     assert contacts.median_ms <= 1500 / rate_hz
 
 
-# -- thresholds and holds moved by a third -----------------------------------------------------------------
+# -- other kinds of steps: each is what one guard of the file is there for ----------------------------------
+
+
+def hesitating(foot: str, time: Array, rate: Array) -> Array:
+    """Let the foot stop tipping in the middle of each swing, and tip the other way a little."""
+    contacts, toe_offs = person_a(foot)
+    shaped = rate.copy()
+    for toe_off in toe_offs:
+        contact = contacts[contacts > toe_off].min()
+        middle = (toe_off + contact) / 2
+        swing = (time > toe_off + 0.03) & (time < contact + 0.02)
+        shaped[swing] *= 1 - 1.1 * np.exp(-(((time[swing] - middle) / 0.04) ** 2))
+    return shaped
+
+
+def flat_footed(foot: str, time: Array, rate: Array) -> Array:
+    """Set the foot down flat: it does not slap down after the contact."""
+    shaped = rate.copy()
+    for contact in person_a(foot)[0]:
+        after = (time > contact - 0.02) & (time < contact + 0.15)
+        shaped[after] = np.minimum(shaped[after], 0)
+    return shaped
+
+
+def without(plan: Plan, phase: str, number: int) -> Plan:
+    """Take a guard out of a phase of both sequences."""
+    sequences = []
+    for sequence in plan.sequences:
+        phases = tuple(
+            dataclasses.replace(p, exits=p.exits[: number - 1] + p.exits[number:]) if p.name == phase else p
+            for p in sequence.phases
+        )
+        sequences.append(dataclasses.replace(sequence, phases=phases))
+    return dataclasses.replace(plan, sequences=tuple(sequences))
+
+
+@pytest.mark.parametrize(
+    ("step", "phase", "number"),
+    [
+        (Altered(reshape=hesitating), "landing", 2),
+        (Altered(reshape=flat_footed, zero=-8), "swing", 2),
+        (Altered(), "stance", 2),
+    ],
+    ids=["foot hesitates in mid-swing", "foot set down flat, zero off", "first step without push-off"],
+)
+def test_contacts_are_found_in_odd_steps_too_and_not_without_the_guard_for_them(
+    step: Altered, phase: str, number: int, tmp_path: Path
+) -> None:
+    path = step.write("person_a.csv", tmp_path / "odd.csv")
+    recalls = []
+    for plan in (gait("person"), without(gait("person"), phase, number)):
+        contacts, _ = person_a_matches(segment(plan, EXECUTORS["reference"], path, OWN_NAMES))
+        recalls.append(contacts.recall)
+    assert recalls[0] == 1
+    assert recalls[1] < 1
+
+
+# -- thresholds and holds moved by 30 % -----------------------------------------------------------------
 
 
 def parameters_moved(plan: Plan, factor: float) -> dict[str, Plan]:
@@ -107,7 +165,7 @@ def holds_moved(plan: Plan, factor: float) -> dict[str, Plan]:
 
 
 @pytest.mark.parametrize("factor", [0.7, 1.3])
-def test_every_threshold_and_hold_may_be_moved_by_a_third(
+def test_every_threshold_and_hold_may_be_moved_by_30_percent(
     factor: float, print_table: Callable[[str], None]
 ) -> None:
     plan = gait("person")

@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.executors.compiled import CompiledExecutor
+from sequencer.executors.reference import ReferenceExecutor
 from sequencer.history.blocks import BY_RESET, NO_CHANGE, Executor
 from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
@@ -20,6 +22,11 @@ FOLDER = REPOSITORY / "tests" / "recordings"
 FEET = ("left", "right")
 TIP_RATES = {f"{foot}_tip_rate": f"{foot}_gyr_y_deg_s" for foot in FEET}
 Array = NDArray[np.float64]
+
+EXECUTORS: dict[str, Callable[[Plan], Executor]] = {
+    "reference": ReferenceExecutor,
+    "compiled": CompiledExecutor,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +87,7 @@ class Altered:
 
     slower: times are so much longer. gain: rates are so much larger. turned_deg: the sensor is turned about
     the vertical. zero: rates are off by so much. noise: standard deviation, deg/s. rate_hz: samples a second.
+    reshape: another kind of step: from foot, times and rates (toe down positive) to rates.
     """
 
     slower: float = 1.0
@@ -88,6 +96,7 @@ class Altered:
     zero: float = 0.0
     noise: float = 0.0
     rate_hz: float | None = None
+    reshape: Callable[[str, Array, Array], Array] | None = None
 
     def write(self, name: str, path: Path) -> Path:
         """Write the altered walk of a person, columns named as the signals are."""
@@ -103,6 +112,8 @@ class Altered:
     def _rate(self, walk: Mapping[str, Array], foot: str, time: Array) -> Array:
         angle = np.radians(self.turned_deg) * (1 if foot == "left" else -1)  # toes out on both sides
         across, along = walk[f"{foot}_gyr_y_deg_s"], walk[f"{foot}_gyr_x_deg_s"]
+        if self.reshape is not None:
+            across = self.reshape(foot, walk["time_s"], across)
         rate = self.gain * (np.cos(angle) * across + np.sin(angle) * along)
         chance = np.random.default_rng(FEET.index(foot))
         return np.asarray(rate + self.zero + chance.normal(0, self.noise, len(time)))
