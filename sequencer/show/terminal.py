@@ -7,7 +7,7 @@ from pathlib import Path
 from sequencer.base.errors import DifferenceError, FileErrors, SequencerError, ToolError, TraceError
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import NOWHERE, Place
-from sequencer.show.text import PLAIN, TAB, Style, clean, width
+from sequencer.show.text import PLAIN, TAB, Style, clean, clip, width
 
 MOST_SOURCE_BYTES = 4_000_000  # a longer file is shown without its source lines
 MOST_COLUMNS = 100  # of a source line; a longer one is cut around the caret
@@ -55,12 +55,7 @@ def caret_lines(line: str, column: int) -> tuple[str, str]:
         while width(before) > BEFORE_CARET:
             before = before[1:]
         before = "…" + before
-    room = MOST_COLUMNS - width(before)
-    if width(after) > room:
-        after = after[:room]
-        while width(after) > room - 1:
-            after = after[:-1]
-        after += "…"
+    after = clip(after, MOST_COLUMNS - width(before))
     return before + after, " " * width(before) + "^"
 
 

@@ -50,6 +50,16 @@ def pad(text: str, columns: int, *, right: bool = False) -> str:
     return room + text if right else text + room
 
 
+def clip(text: str, columns: int) -> str:
+    """Cut to a number of terminal columns; a cut text ends in an ellipsis."""
+    if width(text) <= columns:
+        return text
+    kept = text[:columns]
+    while width(kept) > columns - 1:
+        kept = kept[:-1]
+    return kept.rstrip() + "…"
+
+
 def table(
     head: tuple[str, ...], rows: list[tuple[str, ...]], *, right: frozenset[int] = frozenset()
 ) -> list[str]:

@@ -1,0 +1,143 @@
+"""A run as text for people: phases visited, broken rules, samples, faults, and one line to remember."""
+
+from collections import Counter
+
+import numpy as np
+
+from sequencer.history.amounts import at, duration
+from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, RULE_BROKEN
+from sequencer.history.cause import Wait, cause_words, waits_at_end
+from sequencer.history.run import Run, Transition
+from sequencer.history.summary import Fault, Summary
+from sequencer.show.terminal import place_text
+from sequencer.show.text import PLAIN, Style, clean, clip, table
+
+MOST_ROWS = 24  # of single phases; a longer run is summed up by phase
+MOST_FAULTS = 10
+
+_CAUSES = {
+    BY_RESET: "reset",
+    BY_TIMEOUT: "timeout",
+    BY_GUARD: "guard {}",
+    BY_ANYWHERE: "anywhere {}",
+    BY_RULE: "rule {}",
+}
+
+
+def failed(run: Run) -> bool:
+    """Tell whether the run counts as failed: a timeout led into a stop phase, or a rule was broken."""
+    moves = run.transitions
+    for row in np.flatnonzero(moves.cause >> 8 == BY_TIMEOUT):
+        move = moves[int(row)]
+        if run.plan.sequences[move.sequence].phases[move.entered].stop is not None:
+            return True
+    return any(interval.state == RULE_BROKEN for interval in run.rules)
+
+
+def run_text(
+    run: Run, summary: Summary, style: Style = PLAIN, *, every_phase: bool = False, columns: int = 0
+) -> str:
+    """Write the run.
+
+    every_phase: list each phase that was visited, however many. columns: cut the table to so many terminal
+    columns; 0 for no limit.
+    """
+    visits = [clip(line, columns or 1000) for line in _visits(run, every_phase=every_phase)]
+    blocks = ["\n".join([style(visits[0], "bold"), *visits[1:]])]
+    blocks.append(_samples(run, style))
+    blocks += [_fault(fault, style) for fault in summary.faults[:MOST_FAULTS]]
+    if len(summary.faults) > MOST_FAULTS:
+        blocks.append(f"and {len(summary.faults) - MOST_FAULTS} faults more")
+    blocks += [f"at the end: {clean(wait.words)}" for wait in stuck_at_end(run)]
+    blocks.append(style(clean(summary.words), "bold"))
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _fault(fault: Fault, style: Style) -> str:
+    kind = "stop" if fault.kind == "stop" else "fault"
+    head = style(f"{kind} at {at(fault.at_ms)}:", "red" if kind == "fault" else "yellow", "bold")
+    where = place_text(fault.place)
+    return f"{head} {clean(fault.words)}" + (f"\n    see {where}" if where else "")
+
+
+def stuck_at_end(run: Run) -> list[Wait]:
+    """List what was still waited for at the end, if longer than ever before (and a second) in that phase."""
+    found = []
+    for wait in waits_at_end(run):
+        before = [s.to_ms - s.from_ms for s in run.stays(wait.sequence)[:-1] if s.phase == wait.phase]
+        if not wait.rest and not wait.stop and wait.waited_ms > max(before, default=1000):
+            found.append(wait)
+    return found
+
+
+def _visits(run: Run, *, every_phase: bool) -> list[str]:
+    if every_phase or len(run.transitions) <= MOST_ROWS:
+        head, rows, right = _single(run)
+    else:
+        head, rows, right = _summed_up(run)
+    if len(run.plan.sequences) == 1:  # the first column names the sequence
+        head, rows, right = head[1:], [row[1:] for row in rows], frozenset(i - 1 for i in right)
+    return table(head, rows, right=right)
+
+
+_Table = tuple[tuple[str, ...], list[tuple[str, ...]], frozenset[int]]
+
+
+def _single(run: Run) -> _Table:
+    """Lay out one row for each phase entered, in order of time."""
+    rows: list[tuple[str, ...]] = []
+    stays = {
+        (sequence, stay.opened): stay
+        for sequence in range(len(run.plan.sequences))
+        for stay in run.stays(sequence)
+    }
+    numbers = [0] * len(run.plan.sequences)
+    for move in run.transitions:
+        table = run.plan.sequences[move.sequence]
+        stay = stays[move.sequence, numbers[move.sequence]]
+        numbers[move.sequence] += 1
+        lasted = ("" if stay.closed is not None else "> ") + duration(stay.to_ms - stay.from_ms)
+        rows.append(
+            (table.name, at(move.at_ms), table.phases[move.entered].name, lasted, cause_words(run.plan, move))
+        )
+    return ("sequence", "at", "phase", "for", "entered because"), rows, frozenset({1, 3})
+
+
+def _summed_up(run: Run) -> _Table:
+    """Lay out one row for each phase that was visited: how often, how long, why it was entered."""
+    rows: list[tuple[str, ...]] = []
+    for number, sequence in enumerate(run.plan.sequences):
+        moves = list(run.transitions.of(number))
+        stays = run.stays(number)
+        for index, phase in enumerate(sequence.phases):
+            lengths = [stay.to_ms - stay.from_ms for stay in stays if stay.phase == index]
+            if not lengths:
+                continue
+            causes = Counter(_left_by(move) for move in moves if move.left == index)
+            left = ", ".join(f"{cause} x {count}" for cause, count in causes.most_common())
+            times = (min(lengths), int(np.median(lengths)), max(lengths))
+            rows.append(
+                (sequence.name, phase.name, str(len(lengths)), *map(duration, times), left or "the run's end")
+            )
+    head = ("sequence", "phase", "visits", "shortest", "median", "longest", "left by")
+    return head, rows, frozenset({2, 3, 4, 5})
+
+
+def _left_by(move: Transition) -> str:
+    return _CAUSES[move.kind].format(move.index + 1)
+
+
+def _samples(run: Run, style: Style) -> str:
+    rows: list[tuple[str, ...]] = [
+        (signal.name, str(totals.bad), str(totals.disbelieved), str(totals.outside), str(totals.skipped))
+        for signal, totals in zip(run.plan.signals, run.signals, strict=True)
+        if totals.bad or totals.disbelieved or totals.outside or totals.skipped
+    ]
+    lines = []
+    if rows:
+        head = ("samples of", "not finite", "not believed", "outside span", "skipped")
+        top, *lines = table(head, rows, right=frozenset({1, 2, 3, 4}))
+        lines = [style(top, "bold"), *lines]
+    if run.refused:
+        lines.append(f"parameter writes refused: {run.refused}")
+    return "\n".join(lines)
