@@ -16,7 +16,14 @@ from sequencer.base.errors import TraceError
 from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 from sequencer.trace.layout import HeaderCell, Layout, TraceOptions, read_layout
-from sequencer.trace.lines import LONGEST_LINE, Piece, decode_line, raise_first_fault, split_cells
+from sequencer.trace.lines import (
+    LONGEST_LINE,
+    Piece,
+    cells_of,
+    decode_line,
+    raise_first_fault,
+    split_cells,
+)
 from sequencer.trace.ticks import Cells, Fault, find_fault
 
 PIECE_BYTES = 1 << 22
@@ -39,7 +46,7 @@ class CsvSource:
                 hint="save the file as CSV UTF-8",
             )
         self._delimiter = max(_DELIMITERS, key=lambda d: len(split_cells(line, d)))
-        cells = [HeaderCell(t, Place(name, 1, at + 1)) for at, t in split_cells(line, self._delimiter)]
+        cells = [HeaderCell(t, Place(name, 1, at + 1)) for at, t in cells_of(line, self._delimiter, name, 1)]
         self.layout: Layout = read_layout(cells, plan, options)
 
     def batches(self) -> Iterator[tuple[NDArray[np.int64], list[Cells]]]:

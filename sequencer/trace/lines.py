@@ -48,6 +48,18 @@ def split_cells(line: str, delimiter: str) -> list[tuple[int, str]]:
     return cells
 
 
+def cells_of(line: str, delimiter: str, file: str, number: int) -> list[tuple[int, str]]:
+    """Split a line as `split_cells` does; TraceError if a quotation mark is left open."""
+    if line.count('"') % 2:
+        raise TraceError(
+            "a quotation mark is not closed on its line",
+            Place(file, number, line.rindex('"') + 1),
+            expected="cells without line breaks",
+            hint="take the mark out or close it",
+        )
+    return split_cells(line, delimiter)
+
+
 def _unquote(text: str) -> str:
     if len(text) >= 2 and text[0] == text[-1] == '"':
         return text[1:-1].replace('""', '"')
@@ -92,14 +104,7 @@ def raise_first_fault(piece: Piece, layout: Layout, delimiter: str, why: str) ->
         text = decode_line(raw, piece.file, number)
         if not text:
             continue
-        if text.count('"') % 2:
-            raise TraceError(
-                "a quotation mark is not closed on its line",
-                Place(piece.file, number, text.rindex('"') + 1),
-                expected="cells without line breaks",
-                hint="take the mark out or close it",
-            )
-        cells = split_cells(text, delimiter)
+        cells = cells_of(text, delimiter, piece.file, number)
         cut = piece.last and offset == len(lines) - 1
         if len(cells) < layout.width:
             raise _short(Place(piece.file, number, len(text) + 1), len(cells), layout.width, cut=cut)

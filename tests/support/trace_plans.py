@@ -69,7 +69,9 @@ def plan(*signals: Signal, remote: bool = True, tick_ms: int = 10, **changed: ob
     return Plan(**(fields | changed))  # type: ignore[arg-type]
 
 
-def setpoint(name: str, *followers: tuple[int, float], unit: str = "deg", rate: float | None = 16.0) -> Setpoint:
+def setpoint(
+    name: str, *followers: tuple[int, float], unit: str = "deg", rate: float | None = 16.0
+) -> Setpoint:
     """Make a setpoint of -20 to 20 that starts at 0, with its followers as (signal, offset)."""
     return Setpoint(
         name=name,
