@@ -8,6 +8,8 @@ binary64 result once more to binary32 gives the correctly rounded binary32 resul
 import ctypes
 import math
 
+_INF = math.inf
+
 
 def f32(x: float) -> float:
     """Round to the nearest binary32; too large becomes infinity, subnormals are kept.
@@ -36,7 +38,8 @@ def literal(x: float) -> str:
     """
     for digits in range(1, 10):
         short = float(f"{x:.{digits}g}")
-        if f32(short) == x:
+        # a compiler rounds the digits to binary32 at once, we by way of binary64: near a tie they could differ
+        if f32(short) == f32(math.nextafter(short, _INF)) == f32(math.nextafter(short, -_INF)) == x:
             break
     text = repr(short)
     mantissa, _, exponent = text.partition("e")

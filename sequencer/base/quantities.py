@@ -38,15 +38,17 @@ _BASE: dict[str, tuple[str, str]] = {
     "kPa": ("pressure", "kilopascal"),
     "bar": ("pressure", "bar"),
     "Hz": ("frequency", "hertz"),
-    "rpm": ("angular speed", "revolution / minute"),
+    "rpm": ("angle/time", "revolution / minute"),
     "g": ("length/time2", "standard_gravity"),
     "%": ("share", "percent"),
     "counts": ("counts", ""),
     "": ("number", ""),
 }
 _TIMES = {"us", "ms", "s", "min", "h"}
-_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
-_QUANTITY = re.compile(rf"({_NUMBER})(?:\s*([A-Za-z%][A-Za-z0-9%]*(?:/[A-Za-z]+2?)?))?")
+_PREFIXES = ("micro", "milli", "centi", "kilo")
+# ASCII only: \d would take the digits of every script
+_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_QUANTITY = re.compile(rf"({_NUMBER})(?: *([A-Za-z%][A-Za-z0-9%]*(?:/[A-Za-z]+2?)?|/[A-Za-z]+2?))?")
 _LONGEST = 60
 
 
@@ -83,7 +85,7 @@ def parse(text: str) -> Quantity:
 
 def looks_like_number(text: str) -> bool:
     """Tell whether the text starts as a number does, so that a name is out of the question."""
-    return re.match(r"[+-]?\.?\d", text.strip()) is not None
+    return re.match(r"[+-]?\.?[0-9]", text.strip()) is not None
 
 
 def known_units() -> tuple[str, ...]:
@@ -106,7 +108,9 @@ def dimension(unit: str) -> str:
     kind = _BASE[top][0]
     if not bottom:
         return kind
-    return f"{kind}/time2" if squared else f"{kind}/time"
+    base, per, own = kind.partition("/time")
+    power = (2 if squared else 1) + (int(own or 1) if per else 0)
+    return f"{base}/time{power if power > 1 else ''}"
 
 
 def _pint_spelling(unit: str) -> str:
@@ -119,9 +123,9 @@ def _pint_spelling(unit: str) -> str:
 
 @functools.lru_cache(maxsize=1)
 def _registry() -> Any:
-    import pint
+    from sequencer.base.unit_registry import small_registry
 
-    return pint.UnitRegistry()
+    return small_registry((spelling for _, spelling in _BASE.values() if spelling), _PREFIXES)
 
 
 @functools.lru_cache(maxsize=256)
@@ -134,7 +138,7 @@ def factor(unit: str, to: str) -> float:
         raise UnitError(f"{_said(unit)} cannot be turned into {_said(to)}")
     if unit == to:
         return 1.0
-    return float(_registry().Quantity(1.0, _pint_spelling(unit)).to(_pint_spelling(to)).magnitude)
+    return float(_registry().Quantity(1, _pint_spelling(unit)).to(_pint_spelling(to)).magnitude)
 
 
 def _said(unit: str) -> str:
