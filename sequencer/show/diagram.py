@@ -5,13 +5,12 @@ the time stands once, on a ribbon beside the walk. graphviz decides where things
 painted here, so that it is the same with either layout engine.
 """
 
-import os
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from sequencer.base.errors import MisuseError
+from sequencer.base.files import write_whole
 from sequencer.plan.tables import Plan
 from sequencer.show.diagram_graph import graph_of, source_of
 from sequencer.show.diagram_ink import svg_text
@@ -68,7 +67,9 @@ def diagram_bytes(plan: Plan, file_format: str, options: DiagramOptions = _PLAIN
     return convert(xdot_source(page.items, page.width, page.height), file_format)
 
 
-def draw(plan: Plan, out_path: Path, file_format: str = "", options: DiagramOptions = _PLAIN) -> Path:
+def draw(
+    plan: Plan, out_path: str | Path, file_format: str | None = None, options: DiagramOptions = _PLAIN
+) -> Path:
     """Write the diagram to a file, whole or not at all; the format is the name's ending if not given.
 
     Raises what `diagram_bytes` raises, and MisuseError if the file cannot be written.
@@ -76,15 +77,7 @@ def draw(plan: Plan, out_path: Path, file_format: str = "", options: DiagramOpti
     out_path = Path(out_path)
     content = diagram_bytes(plan, (file_format or out_path.suffix.lstrip(".")).lower(), options)
     try:
-        handle, aside = tempfile.mkstemp(dir=out_path.parent, prefix=f".{out_path.name}.")
+        write_whole(out_path, content)
     except OSError as error:
-        raise MisuseError(f"{out_path} cannot be written: {error.strerror}") from error
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        Path(aside).chmod(0o644)
-        Path(aside).replace(out_path)
-    except OSError as error:
-        Path(aside).unlink(missing_ok=True)
         raise MisuseError(f"{out_path} cannot be written: {error.strerror}") from error
     return out_path

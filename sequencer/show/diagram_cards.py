@@ -171,11 +171,12 @@ def _leftovers(sheet: Sheet, scene: Scene, phase: int) -> None:
         values = sorted(left)
         if not values or any(c.setpoint == i for c in table.commands) or values == [setpoint.start]:
             continue
-        told = " or ".join(number(v) for v in values[:3]) if len(values) <= 3 else f"{len(values)} values"
+        told = " or ".join(number(v) for v in values) if len(values) <= 3 else f"one of {len(values)} targets"
+        unit = f" {setpoint.unit}" if len(values) <= 3 else ""
         kept = "kept" if i in table.keep else "left over"
         sheet.y += 2
         _gauge(sheet, scene, i, values[:3], filled=False)
-        sheet.write(f"{setpoint.name} {told} {setpoint.unit} ({kept})", size=9, colour=GREY, indent=GAUGE + 8)
+        sheet.write(f"{setpoint.name} {told}{unit} ({kept})", size=9, colour=GREY, indent=GAUGE + 8)
 
 
 def _gauge(sheet: Sheet, scene: Scene, index: int, values: list[float], *, filled: bool) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Literal
 
 import graphviz
@@ -12,6 +13,7 @@ from sequencer.show.diagram_blocks import Block
 from sequencer.show.diagram_cards import Scene, card, phase_name
 from sequencer.show.diagram_ribbons import heading, ribbons
 from sequencer.show.diagram_tags import guard_tag, timeout_tag
+from sequencer.show.diagram_text import tidy
 from sequencer.show.diagram_walk import Walk, walk_of
 from sequencer.show.feet import feet_of
 from sequencer.show.targets import targets
@@ -35,9 +37,10 @@ class Link:
 class Part:
     """The blocks and links of one sequence.
 
-    level: blocks that stand side by side. under: pairs of which the second stands lower. column: blocks that
-    keep in line with others of the same column. heads, closings: sentences on bends over the columns' heads,
-    and those over them that close the ring.
+    level: blocks that stand side by side. under, order: pairs of which the second
+    stands lower, or further to the right. column: blocks that
+    keep in line with others of the same column. heads, closings, bends: sentences on bends
+    over the columns' heads, over those to close the ring, and under the columns' feet.
     """
 
     name: str
@@ -46,9 +49,11 @@ class Part:
     links: list[Link] = field(default_factory=list)
     level: list[tuple[str, ...]] = field(default_factory=list)
     under: list[tuple[str, str]] = field(default_factory=list)
+    order: list[tuple[str, str]] = field(default_factory=list)
     column: dict[str, str] = field(default_factory=dict)
     heads: list[str] = field(default_factory=list)
     closings: list[str] = field(default_factory=list)
+    bends: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +79,8 @@ def graph_of(plan: Plan, highlight: Mapping[str, str]) -> Graph:
         walk = walk_of(plan, s)
         scene = Scene(plan, s, walk, after[s], feet, _ways_in(plan, s, walk), marks[s])
         parts.append(_part(scene, sequence.name))
-    about = plan.about or f"A walk of {sum(len(q.phases) for q in plan.sequences)} phases."
+    told = [f"{q.name}: {', '.join(p.name for p in q.phases)}." for q in plan.sequences]
+    about = tidy(" ".join([f"{plan.about}.", *told] if plan.about else told))
     return Graph(
         plan.name, about, heading(plan, HEADING), tuple(ribbons(plan, feet=feet is not None)), tuple(parts)
     )
@@ -149,6 +155,7 @@ def _part(scene: Scene, title: str) -> Part:
         for i in walk.ring:
             by_row.setdefault(rows[i], []).append(phase_name(s, i))
         part.level += [tuple(names) for names in by_row.values()]
+        part.order += [pair for names in by_row.values() for pair in pairwise(names)]
     if walk.lead:
         part.under += [(phase_name(s, walk.lead[-1]), over) for over in part.closings]
     part.under += [(over, head) for over in part.closings for head in part.heads]
@@ -222,6 +229,7 @@ def _turn(part: Part, walk: Walk, tag: str, ends: tuple[int, int], names: tuple[
             Link(source, tag, "none", "walk", "s", "w"),
             Link(goal, tag, "upper", "walk", "s", "e"),
         ]
+        part.bends.append(tag)
     else:
         sides = ("e", "w") if closing else ("w", "e")
         (part.closings if closing else part.heads).append(tag)
@@ -248,7 +256,7 @@ def _place_aside(part: Part, scene: Scene, rows: dict[int, int]) -> None:
         part.level.append((phase_name(s, walk.lead[0]), *names))
     else:
         lowest = max(walk.lead + walk.ring, key=lambda i: (rows[i], -_column_of(walk, i)))
-        part.under += [(phase_name(s, lowest), name) for name in names]
+        part.under += [(upper, name) for upper in (phase_name(s, lowest), *part.bends) for name in names]
         part.level.append(tuple(names))
         part.column[names[0]] = part.column[phase_name(s, lowest)]
 
@@ -294,8 +302,8 @@ def _write_part(dot: graphviz.Digraph, part: Part) -> None:
         look |= {"tailport": link.upper_side} if link.upper_side else {}
         look |= {"headport": link.lower_side} if link.lower_side else {}
         dot.edge(link.upper, link.lower, **look)
-    for upper, lower in part.under:
-        dot.edge(upper, lower, style="invis")
+    for first, second in part.under + part.order:
+        dot.edge(first, second, style="invis")
     for names in _merged(part.level):
         with dot.subgraph() as level:
             level.attr(rank="same")

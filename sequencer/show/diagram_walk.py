@@ -6,6 +6,7 @@ that many others lead to as well is not drawn but written on the card it comes f
 readable at thirty phases.
 """
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 
@@ -13,7 +14,8 @@ from sequencer.plan.tables import Plan, Sequence
 
 MANY = 2  # more arrows than this from elsewhere into one phase are written, not drawn
 MANY_FAULTS = 1  # the same for timeouts: nearly always they all go to the stop phase
-ROWS = 8  # of one column at most
+ROWS = 8  # of one column at most, unless that would make the page wider than high
+FLATNESS = 0.6  # columns to rows of a square page
 ONE_COLUMN = 4  # a ring of so few phases stays in one column
 
 
@@ -74,7 +76,8 @@ def _fold(ring: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
     """Cut a ring into an even number of columns of nearly equal length, the longer ones first."""
     if len(ring) <= ONE_COLUMN:
         return (ring,)
-    count = 2 * -(-len(ring) // (2 * ROWS))
+    rows = max(ROWS, math.ceil(math.sqrt(len(ring) / FLATNESS)))
+    count = 2 * -(-len(ring) // (2 * rows))
     short, longer = divmod(len(ring), count)
     columns, start = [], 0
     for c in range(count):
