@@ -19,6 +19,7 @@ from typing import Any, Literal
 from sequencer.base.binary32 import load_f32
 from sequencer.base.places import NOWHERE
 from sequencer.plan import tables as t
+from sequencer.plan.dump import meaning_hash
 
 Number = float | t.Level
 
@@ -353,7 +354,7 @@ def make_plan(
     owned = tuple(
         replace(s, owner=_owner(sequences, lambda p, name=s.name: name in p.set)) for s in setpoints
     )
-    return t.Plan(
+    plan = t.Plan(
         name="by_hand", about="", machine="by_hand", tick_ms=tick_ms, signals=tuple(signals),
         events=tuple(t.Name(n, NOWHERE) for n in events),
         switches=tuple(t.Name(n, NOWHERE) for n in switches),
@@ -364,5 +365,6 @@ def make_plan(
         ),
         pulses=tuple(t.Name(n, NOWHERE) for n in pulses), leaves=tuple(maker.leaves),
         guards=tuple(maker.guards), sequences=made, anywhere=entries, rules=judged,
-        latches=maker.latch, holds=maker.hold, sources=(), sha="by_hand",
+        latches=maker.latch, holds=maker.hold, sources=(),
     )  # fmt: skip
+    return replace(plan, sha=meaning_hash(plan))
