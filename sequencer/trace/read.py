@@ -14,7 +14,7 @@ from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
 from sequencer.trace.csv_source import CsvSource
-from sequencer.trace.layout import Layout, TraceOptions
+from sequencer.trace.layout import Layout, TraceOptions, nearest
 from sequencer.trace.parquet_source import ParquetSource
 from sequencer.trace.ticks import TickAssembler
 
@@ -107,13 +107,24 @@ def open_trace(
             f"the recording cannot be opened: {error.strerror or error}",
             Place(name, 1, 1),
             expected="a CSV or Parquet file that can be read",
-            hint="for a pipe or a device, use - and send it to standard input",
+            hint=_other_file(Path(source)),
         ) from error
     try:
         return _open(stream, name, plan, options, path=Path(source))
     except BaseException:
         stream.close()
         raise
+
+
+def _other_file(path: Path) -> str:
+    """Say what was meant by a path that cannot be opened."""
+    try:
+        if path.exists():
+            return "give a recording's file name; for a pipe or a device, use - and send it to standard input"
+        names = [entry.name for entry in path.parent.iterdir()]
+    except OSError:
+        return ""
+    return nearest(path.name, names)
 
 
 def _open_regular(path: Path) -> IO[bytes]:

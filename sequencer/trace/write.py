@@ -8,6 +8,7 @@ the same ticks to the bit.
 import contextlib
 import itertools
 import os
+import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,20 +34,20 @@ def write_trace(path: str | Path, plan: Plan, blocks: Iterable[TickBlock], *, ov
     times that are not rising multiples of the tick.
     """
     path = Path(path)
-    if path.is_dir() or (path.exists() and not overwrite):
+    if os.path.lexists(path) and not (overwrite and path.is_file()):
         raise MisuseError(f"{path} exists already", hint="give another name, or move the file away first")
     rest = iter(blocks)
     first = next((b for b in rest if len(b)), None)
     if first is None:
         raise MisuseError(f"there are no ticks to write to {path}")
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    parquet = path.suffix.lower() == ".parquet"
     try:
-        ticks = _write(aside, plan, itertools.chain([first], rest), _forms(first), path.suffix == ".parquet")
-        aside.replace(path)
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=".writing-") as folder:
+            aside = Path(folder, "recording")
+            ticks = _write(aside, plan, itertools.chain([first], rest), _forms(first), parquet)
+            aside.replace(path)
     except OSError as error:
         raise MisuseError(f"{path} cannot be written: {error.strerror or error}") from error
-    finally:
-        aside.unlink(missing_ok=True)
     return ticks
 
 
@@ -71,14 +72,11 @@ def _write(
             ticks += len(block)
     if surprise is None:
         return ticks
-    earlier = aside.with_name(f"{aside.name}{len(forms)}")
+    earlier = aside.with_name(f"earlier-{len(forms)}")
     aside.replace(earlier)
-    try:
-        with open_trace(earlier, plan) as reader:
-            again = itertools.chain(reader, [surprise], blocks)
-            return _write(aside, plan, again, forms | _forms(surprise), parquet)
-    finally:
-        earlier.unlink(missing_ok=True)
+    with open_trace(earlier, plan) as reader:
+        again = itertools.chain(reader, [surprise], blocks)
+        return _write(aside, plan, again, forms | _forms(surprise), parquet)
 
 
 def _forms(block: TickBlock) -> frozenset[Form]:

@@ -170,10 +170,17 @@ def test_what_is_no_regular_file_is_refused_at_once(tmp_path: Path) -> None:
         (tmp_path, "it is a directory"),
         (pipe, "not a regular file"),
         (Path("/dev/zero"), "not a regular file"),
-        (tmp_path / "none.csv", "No such file"),
-        (tmp_path / ("x" * 300), "too long"),
     ):
         error = error_of(path)
         assert said in error.message
         assert str(error.place) == f"{path}:1:1"
         assert "standard input" in error.hint
+
+
+def test_a_file_that_is_not_there_is_told_with_one_that_is(tmp_path: Path) -> None:
+    (tmp_path / "walk_1.csv").touch()
+    error = error_of(tmp_path / "walk1.csv")
+    assert "No such file" in error.message
+    assert error.hint == "did you mean walk_1.csv?"
+    assert error_of(tmp_path / "no folder" / "x.csv").hint == ""
+    assert "too long" in error_of(tmp_path / ("x" * 300)).message
