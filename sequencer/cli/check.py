@@ -4,13 +4,13 @@ import click
 
 from sequencer.base.errors import FileErrors
 from sequencer.base.findings import Finding, Severity, worst_first
-from sequencer.cli.options import gait_argument, json_option, machine_option, out, quiet_option, style
+from sequencer.cli.options import gait_argument, json_option, machine_option, out, quiet_option, style, verb
 from sequencer.cli.progress import Progress
 
 MOST_SHOWN = 10
 
 
-@click.command("check")
+@verb("check", "sequencer check stork.gait.yaml --strict")
 @gait_argument
 @machine_option
 @click.option("--strict", is_flag=True, help="Count warnings as errors.")
@@ -23,8 +23,6 @@ def command(gait: str, machine: str | None, strict: bool, show_all: bool, as_jso
     Finds where the walk can get stuck, wait for something that can't happen, or leave no way to stop. Notes
     are for information. The exit code is 0 if there are no errors (with --strict no warnings either),
     1 if there are, and 2 if a file can't be read.
-
-    Example: sequencer check stork.gait.yaml --strict
     """
     import sequencer
 

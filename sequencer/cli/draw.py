@@ -4,26 +4,36 @@ from pathlib import Path
 
 import click
 
-from sequencer.cli.options import FILE, gait_argument, machine_option, quiet_option, say, write_out
+from sequencer.cli.options import (
+    FILE,
+    force_option,
+    gait_argument,
+    machine_option,
+    quiet_option,
+    say,
+    verb,
+    write_out,
+)
 from sequencer.cli.progress import Progress
 from sequencer.show.folder import drawing_of
 
-FORMATS = ("svg", "png", "pdf", "dot")
+FORMATS = {"svg": b"<svg", "png": b"\x89PNG", "pdf": b"%PDF-", "dot": b"digraph"}  # and what tells them
 
 
-@click.command("draw")
+@verb("draw", "sequencer draw stork.gait.yaml -o stork.svg")
 @gait_argument
 @machine_option
 @click.option("-o", "--output", metavar="FILE", type=FILE, help="Where to write it; - for standard output.")
-@click.option("--format", "kind", type=click.Choice(FORMATS), help="Default: what FILE ends in.")
+@click.option("--format", "kind", type=click.Choice(list(FORMATS)), help="Default: what FILE ends in.")
+@force_option
 @quiet_option
-def command(gait: str, machine: str | None, output: str | None, kind: str | None, quiet: bool) -> int:
+def command(
+    gait: str, machine: str | None, output: str | None, kind: str | None, force: bool, quiet: bool
+) -> int:
     """Draw a gait: phases, what they command, guards as sentences, timeouts and stops.
 
     Without -o, the drawing is written beside the gait file. SVG and the layout's source text (dot) need
     nothing else; PNG and PDF need the program `dot` of Graphviz.
-
-    Example: sequencer draw stork.gait.yaml -o stork.svg
     """
     from sequencer.plan.build import load_plan
     from sequencer.show.diagram import diagram_bytes
@@ -32,7 +42,7 @@ def command(gait: str, machine: str | None, output: str | None, kind: str | None
     output = output or ("-" if gait == "-" else str(drawing_of(Path(gait), kind)))
     with Progress("drawing", quiet=quiet):
         data = diagram_bytes(load_plan(gait, machine), kind)
-    write_out(output, data)
+    write_out(output, data, ours=FORMATS[kind], force=force)
     if output != "-":
         say(f"drawn: {output}", quiet=quiet)
     return 0

@@ -6,18 +6,16 @@ import click
 
 from sequencer.base.codeinfo import CodeInfo
 from sequencer.base.errors import MisuseError
-from sequencer.cli.options import json_option, out, style
+from sequencer.cli.options import json_option, out, style, verb
 
 
-@click.command("explain")
+@verb("explain", "sequencer explain dead-end")
 @click.argument("code", required=False)
 @json_option
 def command(code: str | None, as_json: bool) -> int:
     """Explain a finding's code: what it means, why it matters, a bad and a good example.
 
     Without a code, list all of them.
-
-    Example: sequencer explain dead-end
     """
     from sequencer.base.codes import CODES
 

@@ -6,10 +6,10 @@ from pathlib import Path
 import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.options import FILE, json_option, out, quiet_option
+from sequencer.cli.options import FILE, json_option, out, quiet_option, verb
 
 
-@click.command("new")
+@verb("new", "sequencer new stork --legs 2 --joints lean,bend --sensors tilt,joint")
 @click.argument("name")
 @click.option("--legs", type=int, metavar="N", help="How many legs: 2 to 8 (default 2).")
 @click.option("--joints", metavar="A,B", help="Joints, the one that lifts a foot last (default lean,bend).")
@@ -32,8 +32,6 @@ def command(
 
     Two legs lean over one foot and lift the other: the first joint leans the whole machine. More legs step
     one at a time: the first joint swings a leg forward.
-
-    Example: sequencer new stork --legs 2 --joints lean,bend --sensors tilt,joint
     """
     from sequencer.base.files import write_all
     from sequencer.gait.starter import starter

@@ -7,11 +7,18 @@ from typing import Any, TypeVar
 
 import click
 
+from sequencer.base.errors import MisuseError
 from sequencer.show.text import Style, style_for
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+LOOKED_AT = 4096  # bytes of a file that is to be replaced
 FILE = click.Path()  # only so that the shell completes file names; the loader tells what is wrong with one
+
+
+def verb(name: str, example: str) -> Callable[[Callable[..., int]], click.Command]:
+    """Make a verb's command; its help ends with an example."""
+    return click.command(name, epilog=f"\b\nExample:\n  {example}")
 
 
 def gait_argument(function: F) -> F:
@@ -30,6 +37,11 @@ def json_option(function: F) -> F:
     return click.option("--json", "as_json", is_flag=True, help="Print one JSON document.")(function)
 
 
+def force_option(function: F) -> F:
+    """Add --force."""
+    return click.option("--force", is_flag=True, help="Overwrite a file of another kind.")(function)
+
+
 def quiet_option(function: F) -> F:
     """Add --quiet."""
     return click.option("-q", "--quiet", is_flag=True, help="Print only what was asked for, and errors.")(
@@ -38,8 +50,15 @@ def quiet_option(function: F) -> F:
 
 
 def out(text: str) -> None:
-    """Write to standard output."""
-    sys.stdout.write(text if text.endswith("\n") else text + "\n")
+    """Write lines to standard output."""
+    if text:
+        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+
+
+def out_bytes(data: bytes) -> None:
+    """Write bytes to standard output."""
+    sys.stdout.flush()
+    sys.stdout.buffer.write(data)
 
 
 def say(text: str, *, quiet: bool = False) -> None:
@@ -53,12 +72,23 @@ def style() -> Style:
     return style_for(sys.stdout)
 
 
-def write_out(target: str, data: bytes) -> None:
-    """Write to a file, whole or not at all; with ``-`` to standard output."""
+def write_out(target: str, data: bytes, *, ours: bytes, force: bool = False) -> None:
+    """Write to a file, whole or not at all; with ``-`` to standard output.
+
+    A file that is there already is only replaced if `ours` stands near its beginning, which says that it was
+    made by the same verb, or by `force`.
+    """
     if target == "-":
-        sys.stdout.flush()
-        sys.stdout.buffer.write(data)
+        out_bytes(data)
         return
     from sequencer.base.files import write_whole
 
-    write_whole(Path(target), data)
+    path = Path(target)
+    if path.is_file() and not force:
+        with path.open("rb") as file:
+            if ours not in file.read(LOOKED_AT):
+                raise MisuseError(
+                    f"{target} exists already and looks like something else",
+                    hint="give another name, or --force to overwrite it",
+                )
+    write_whole(path, data)

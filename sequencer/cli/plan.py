@@ -1,11 +1,9 @@
 """`sequencer plan`: the tables that a gait comes down to."""
 
-import click
-
-from sequencer.cli.options import gait_argument, json_option, machine_option, out, style
+from sequencer.cli.options import gait_argument, json_option, machine_option, out, style, verb
 
 
-@click.command("plan")
+@verb("plan", "sequencer plan stork.gait.yaml --json")
 @gait_argument
 @machine_option
 @json_option
@@ -13,8 +11,6 @@ def command(gait: str, machine: str | None, as_json: bool) -> int:
     """Print what a gait comes down to, with mirror, for_each, parts and defaults written out.
 
     The meaning is a hash of all names and numbers: two gaits with the same one behave the same.
-
-    Example: sequencer plan stork.gait.yaml --json
     """
     from sequencer.plan.build import load_plan
 

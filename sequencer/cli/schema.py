@@ -1,20 +1,19 @@
 """`sequencer schema`: the JSON Schema of the files, for an editor."""
 
 import json
+from typing import Literal
 
 import click
 
-from sequencer.cli.options import out
+from sequencer.cli.options import out, verb
 
 
-@click.command("schema")
+@verb("schema", "sequencer schema gait > gait.schema.json")
 @click.argument("kind", type=click.Choice(["machine", "gait"]))
-def command(kind: str) -> int:
+def command(kind: Literal["machine", "gait"]) -> int:
     """Print the JSON Schema of machine files or gait files.
 
     An editor that knows YAML completes names and marks errors with it.
-
-    Example: sequencer schema gait > gait.schema.json
     """
     from sequencer.gait.schema import json_schema
 

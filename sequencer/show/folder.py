@@ -28,6 +28,7 @@ class Folder:
     recordings: tuple[Path, ...]
     drawings: tuple[Path, ...]
     generated: tuple[Path, ...]
+    runs: tuple[Path, ...]
 
     def next_command(self) -> str:
         """Say which command would come next: check a new or changed gait, see it, dry-run it, generate."""
@@ -60,7 +61,7 @@ class Folder:
 
     def as_data(self) -> dict[str, Any]:
         """Return the listing as plain data for JSON."""
-        kinds = ("gaits", "machines", "recordings", "drawings", "generated")
+        kinds = ("gaits", "machines", "recordings", "drawings", "generated", "runs")
         return {
             **{kind: [str(p) for p in getattr(self, kind)] for kind in kinds},
             "next": self.next_command(),
@@ -78,6 +79,7 @@ def look(folder: Path) -> Folder:
     Raises OSError if the folder itself can't be read.
     """
     found: dict[str, list[Path]] = {
+        "run": [],
         "gait": [],
         "machine": [],
         "recording": [],
@@ -97,6 +99,7 @@ def look(folder: Path) -> Folder:
         recordings=tuple(found["recording"]),
         drawings=tuple(drawings),
         generated=tuple(found["generated"]),
+        runs=tuple(found["run"]),
     )
 
 
@@ -122,22 +125,37 @@ def _listed(folder: Path) -> list[Path]:
 
 
 def _kind(path: Path) -> str:
-    """Tell what a file is: gait, machine, recording, drawing, generated, or nothing of ours."""
-    ending = path.suffix.lower()
-    if ending == ".svg":
-        return "drawing"
-    if ending == ".parquet":
-        return "recording"
-    if ending not in (".yaml", ".yml", ".csv", ".h", ".cpp"):
-        return ""
-    text = _head(path)
-    if ending in (".yaml", ".yml"):
-        keys = _KEY.findall(text)
-        return "gait" if "gait" in keys else "machine" if "machine" in keys else ""
-    if ending == ".csv":
-        cells = re.split(r"[,;\t]", text.partition("\n")[0])
-        return "recording" if any(_TIME.fullmatch(cell.strip()) for cell in cells) else ""
+    """Tell what a file is: gait, machine, recording, run, drawing, generated, or nothing of ours."""
+    kind = {".svg": "drawing", ".parquet": "recording"}.get(path.suffix.lower())
+    if kind is None:
+        tell = _TELLERS.get(path.suffix.lower())
+        kind = tell(_head(path)) if tell else ""
+    return kind
+
+
+def _tell_yaml(text: str) -> str:
+    keys = _KEY.findall(text)
+    return "gait" if "gait" in keys else "machine" if "machine" in keys else ""
+
+
+def _tell_table(text: str) -> str:
+    cells = [cell.strip() for cell in re.split(r"[,;\t]", text.partition("\n")[0])]
+    if "drives" in cells:
+        return "run"
+    return "recording" if any(_TIME.fullmatch(cell) for cell in cells) else ""
+
+
+def _tell_source(text: str) -> str:
     return "generated" if _GENERATED.search(text) else ""
+
+
+_TELLERS = {
+    ".yaml": _tell_yaml,
+    ".yml": _tell_yaml,
+    ".csv": _tell_table,
+    ".h": _tell_source,
+    ".cpp": _tell_source,
+}
 
 
 def _head(path: Path) -> str:
@@ -160,6 +178,7 @@ def folder_text(folder: Folder, style: Style = PLAIN) -> str:
         ("recordings", folder.recordings),
         ("drawings", folder.drawings),
         ("generated code", folder.generated),
+        ("runs", folder.runs),
     ]
     lines = []
     for title, paths in groups:

@@ -6,12 +6,14 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.base.errors import MisuseError
-from sequencer.history.blocks import HistoryBlock
+from sequencer.history.blocks import SEEN, HistoryBlock
 from sequencer.history.margins import guard_margins, guard_unit
 from sequencer.history.run import Run
 from sequencer.plan.tables import Plan
+from sequencer.show.runs import short_cause
 
 ROWS_AT_ONCE = 10_000
 
@@ -21,8 +23,9 @@ Column = tuple[str, list[Any]]
 def run_csv(run: Run, *, margins: bool = False) -> Iterator[bytes]:
     """Give the run as CSV, UTF-8, in pieces.
 
-    Columns: time_s; phase and why it was entered, per sequence; setpoints with their targets; counters;
-    rules (0 kept, 1 unjudged, 2 broken); drives; signals. With `margins` the margin of each phase's guards.
+    Columns: time_s; phase, and in the tick of entry why, for each sequence; setpoints with their targets;
+    counters; rules (0 kept, 1 unjudged, 2 broken); drives; signals. With `margins` the margin of each
+    phase's guards.
     Numbers are written so that they read back to the same binary32. Raises MisuseError if the run was
     recorded without ticks.
     """
@@ -48,7 +51,8 @@ def _columns(plan: Plan, history: HistoryBlock) -> Iterator[Column]:
         whose = f"{sequence.name}." if len(plan.sequences) > 1 else ""
         names = [phase.name for phase in sequence.phases]
         yield f"{whose}phase", [names[number] for number in history.phase[:, i].tolist()]
-        yield f"{whose}cause", history.cause[:, i].tolist()
+        causes = history.cause[:, i].tolist()
+        yield f"{whose}cause", [short_cause(c >> 8, c & 0xFF) if c else "" for c in causes]
     detail = history.detail
     for i, setpoint in enumerate(plan.setpoints):
         yield _named(setpoint.name, setpoint.unit), _numbers(history.setpoint[:, i])
@@ -57,11 +61,12 @@ def _columns(plan: Plan, history: HistoryBlock) -> Iterator[Column]:
     for i, counter in enumerate(plan.counters):
         yield counter.name, history.counter[:, i].tolist()
     for i, rule in enumerate(plan.rules):
-        yield f"rule: {rule.name}" + (" (mirrored)" if rule.mirrored else ""), history.rule[:, i].tolist()
+        yield f"rule {i + 1}: {rule.name}", history.rule[:, i].tolist()
     yield "drives", history.drives.tolist()
     if detail is not None:
         for i, signal in enumerate(plan.signals):
-            yield _named(f"{signal.name}.value", signal.unit), _numbers(detail.signal[:, i])
+            values = np.where(detail.signal_state[:, i] & SEEN, detail.signal[:, i], np.float32("nan"))
+            yield _named(f"{signal.name}.value", signal.unit), _numbers(values)
 
 
 def _margins(plan: Plan, history: HistoryBlock) -> Iterator[Column]:
@@ -80,6 +85,7 @@ def _named(name: str, unit: str) -> str:
     return f"{name} [{unit}]" if unit else name
 
 
-def _numbers(column: "np.typing.NDArray[np.float32]") -> list[str]:
-    """Spell binary32 numbers shortest; NaN becomes an empty cell."""
-    return ["" if x != x else str(x) for x in column]  # noqa: PLR0124 - only NaN differs from itself
+def _numbers(column: NDArray[np.float32]) -> list[str]:
+    """Spell binary32 numbers shortest; one that is not finite becomes an empty cell."""
+    known = np.isfinite(column).tolist()
+    return [str(x) if finite else "" for x, finite in zip(column, known, strict=True)]

@@ -20,59 +20,68 @@ _KINDS = {
 
 def run_document(run: Run, summary: Summary) -> str:
     """Return the whole run: figures, every transition, broken rules, samples, faults. Times are in ms."""
-    plan = run.plan
-    tightest = summary.tightest
-    return document(
-        "run",
-        {
-            "gait": plan.name,
-            "machine": plan.machine,
-            "meaning": plan.sha,
-            "failed": failed(run),
-            "summary": summary.words,
-            "ticks": run.ticks,
-            "start_ms": run.start_ms,
-            "end_ms": run.end_ms,
-            "steps": {"count": summary.steps, "of": summary.steps_of},
-            "cycles": summary.cycles,
-            "tightest": None
-            if tightest is None
-            else {
-                "way": summary.tightest_way,
-                "signal": plan.signals[tightest.signal].name,
-                "to_spare": tightest.amount,
-                "unit": tightest.unit,
-                "at_ms": tightest.best_ms,
-            },
-            "counters": {c.name: n for c, n in zip(plan.counters, run.counters, strict=True)},
-            "transitions": [_transition(run, move) for move in run.transitions],
-            "rules": [
-                {
-                    "name": plan.rules[i.which].name,
-                    "state": "broken" if i.state == RULE_BROKEN else "unjudged",
-                    "from_ms": i.from_ms,
-                    "to_ms": i.to_ms,
-                }
-                for i in run.rules
-            ],
-            "drives_off": [{"from_ms": i.from_ms, "to_ms": i.to_ms} for i in run.drives_off],
-            "samples": {
-                signal.name: {
-                    "not_finite": totals.bad,
-                    "not_believed": totals.disbelieved,
-                    "outside_span": totals.outside,
-                    "skipped": totals.skipped,
-                }
-                for signal, totals in zip(plan.signals, run.signals, strict=True)
-            },
-            "refused_writes": run.refused,
-            "faults": [
-                {"kind": f.kind, "at_ms": f.at_ms, "message": f.words, "place": place_object(f.place)}
-                for f in summary.faults
-            ],
-            "waiting": [_waiting(wait) for wait in stuck_at_end(run)],
-        },
-    )
+    return document("run", {**_figures(run, summary), **_happened(run, summary), "samples": _samples(run)})
+
+
+def _figures(run: Run, summary: Summary) -> dict[str, Any]:
+    plan, tightest = run.plan, summary.tightest
+    spare = None
+    if tightest is not None:
+        spare = {
+            "way": summary.tightest_way,
+            "signal": plan.signals[tightest.signal].name,
+            "to_spare": tightest.amount,
+            "unit": tightest.unit,
+            "at_ms": tightest.best_ms,
+        }
+    return {
+        "gait": plan.name,
+        "machine": plan.machine,
+        "meaning": plan.sha,
+        "failed": failed(run),
+        "summary": summary.words,
+        "ticks": run.ticks,
+        "start_ms": run.start_ms,
+        "end_ms": run.end_ms,
+        "steps": {"count": summary.steps, "of": summary.steps_of},
+        "cycles": summary.cycles,
+        "tightest": spare,
+        "counters": {c.name: n for c, n in zip(plan.counters, run.counters, strict=True)},
+        "refused_writes": run.refused,
+    }
+
+
+def _happened(run: Run, summary: Summary) -> dict[str, Any]:
+    return {
+        "transitions": [_transition(run, move) for move in run.transitions],
+        "rules": [
+            {
+                "name": run.plan.rules[i.which].name,
+                "state": "broken" if i.state == RULE_BROKEN else "unjudged",
+                "from_ms": i.from_ms,
+                "to_ms": i.to_ms,
+            }
+            for i in run.rules
+        ],
+        "drives_off": [{"from_ms": i.from_ms, "to_ms": i.to_ms} for i in run.drives_off],
+        "faults": [
+            {"kind": f.kind, "at_ms": f.at_ms, "message": f.words, "place": place_object(f.place)}
+            for f in summary.faults
+        ],
+        "waiting": [_waiting(wait) for wait in stuck_at_end(run)],
+    }
+
+
+def _samples(run: Run) -> dict[str, Any]:
+    return {
+        signal.name: {
+            "not_finite": totals.bad,
+            "not_believed": totals.disbelieved,
+            "outside_span": totals.outside,
+            "skipped": totals.skipped,
+        }
+        for signal, totals in zip(run.plan.signals, run.signals, strict=True)
+    }
 
 
 def _transition(run: Run, move: Transition) -> dict[str, Any]:

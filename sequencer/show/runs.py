@@ -4,10 +4,12 @@ from collections import Counter
 
 import numpy as np
 
-from sequencer.history.amounts import at, duration
+from sequencer.history.amounts import amount, at, duration
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, RULE_BROKEN
 from sequencer.history.cause import Wait, cause_words, waits_at_end
-from sequencer.history.run import Run, Transition
+from sequencer.history.margins import GuardVisit, guard_unit, guard_visits
+from sequencer.history.run import Run
+from sequencer.history.spare import Spare, spares
 from sequencer.history.summary import Fault, Summary
 from sequencer.show.terminal import place_text
 from sequencer.show.text import PLAIN, Style, clean, clip, table
@@ -113,7 +115,7 @@ def _summed_up(run: Run) -> _Table:
             lengths = [stay.to_ms - stay.from_ms for stay in stays if stay.phase == index]
             if not lengths:
                 continue
-            causes = Counter(_left_by(move) for move in moves if move.left == index)
+            causes = Counter(short_cause(move.kind, move.index) for move in moves if move.left == index)
             left = ", ".join(f"{cause} x {count}" for cause, count in causes.most_common())
             times = (min(lengths), int(np.median(lengths)), max(lengths))
             rows.append(
@@ -123,8 +125,9 @@ def _summed_up(run: Run) -> _Table:
     return head, rows, frozenset({2, 3, 4, 5})
 
 
-def _left_by(move: Transition) -> str:
-    return _CAUSES[move.kind].format(move.index + 1)
+def short_cause(kind: int, index: int) -> str:
+    """Name a cause in a word or two: ``guard 1``, ``timeout``."""
+    return _CAUSES[kind].format(index + 1)
 
 
 def _samples(run: Run, style: Style) -> str:
@@ -141,3 +144,42 @@ def _samples(run: Run, style: Style) -> str:
     if run.refused:
         lines.append(f"parameter writes refused: {run.refused}")
     return "\n".join(lines)
+
+
+def margins_text(run: Run, style: Style = PLAIN) -> str:
+    """Write each guard's margins: how often it fired, how near it came, the least it had to spare.
+
+    Raises MisuseError if the run was recorded without its ticks.
+    """
+    least: dict[tuple[int, int, int], Spare] = {}
+    for spare in spares(run):
+        key = (spare.sequence, spare.phase, spare.exit)
+        if spare.settled and (key not in least or spare.amount < least[key].amount):
+            least[key] = spare
+    visits: dict[tuple[int, int, int], list[GuardVisit]] = {}
+    for visit in guard_visits(run):
+        visits.setdefault((visit.sequence, visit.stay.phase, visit.exit), []).append(visit)
+    rows = [_margin_row(run, key, group, least.get(key)) for key, group in sorted(visits.items())]
+    head = ("guard", "waited for", "fired", "best while waiting", "least to spare")
+    top, *lines = table(head, rows, right=frozenset({1, 2, 3, 4}))
+    return "\n".join([style(top, "bold"), *lines])
+
+
+def _margin_row(
+    run: Run, key: tuple[int, int, int], visits: list[GuardVisit], least: Spare | None
+) -> tuple[str, ...]:
+    sequence = run.plan.sequences[key[0]]
+    phase = sequence.phases[key[1]]
+    way = phase.exits[key[2]]
+    unit = guard_unit(run.plan, run.plan.guards[way.guard]) or ""
+    best = [visit.best for visit in visits if np.isfinite(visit.best)]
+    name = f"{phase.name} -> {sequence.phases[way.to].name}"
+    if len(run.plan.sequences) > 1:
+        name = f"{sequence.name}: {name}"
+    return (
+        name,
+        str(len(visits)),
+        str(sum(visit.fired for visit in visits)),
+        amount(max(best), unit) if best else "",
+        amount(least.amount, least.unit) if least is not None else "",
+    )

@@ -7,7 +7,7 @@ import pytest
 from support.commands import REPOSITORY
 
 MOST_FILE_LINES = 400
-MOST_FUNCTION_LINES = 40  # docstring not counted
+MOST_FUNCTION_LINES = 40  # of the body, docstring not counted
 
 # path, or path::function -> why it may be longer
 ALLOWED: dict[str, str] = {}
@@ -22,10 +22,8 @@ def too_long(source: str, name: str) -> list[str]:
     for node in ast.walk(ast.parse(source)):
         if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             continue
-        size = (node.end_lineno or node.lineno) - node.lineno + 1
-        if ast.get_docstring(node):
-            doc = node.body[0]
-            size -= (doc.end_lineno or doc.lineno) - doc.lineno + 1
+        body = node.body[1:] if ast.get_docstring(node) else node.body
+        size = (node.end_lineno or node.lineno) - body[0].lineno + 1 if body else 0
         if size > MOST_FUNCTION_LINES and f"{name}::{node.name}" not in ALLOWED:
             wrong.append(f"{name}:{node.lineno} {node.name} has {size} lines")
     return wrong
@@ -46,6 +44,7 @@ def test_a_file_that_is_too_long_is_found() -> None:
 
 
 def test_a_function_that_is_too_long_is_found() -> None:
-    body = "    x = 1\n" * 40
-    assert too_long(f"def long():\n{body}", "planted.py") == ["planted.py:1 long has 41 lines"]
-    assert too_long(f'def long():\n    """Say.\n\n    More.\n    """\n{body[10:]}', "planted.py") == []
+    line = "    x = 1\n"
+    assert too_long(f"def long():\n{line * 41}", "planted.py") == ["planted.py:1 long has 41 lines"]
+    docstring = '    """Say.\n\n    More.\n    """\n'
+    assert too_long(f"def long(\n    a: int,\n):\n{docstring}{line * 40}", "planted.py") == []

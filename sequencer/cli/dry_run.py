@@ -1,0 +1,171 @@
+"""`sequencer dry-run`: a gait against a recording, or against itself."""
+
+import shutil
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sequencer.base.errors import MisuseError
+from sequencer.cli.following import Following, following_options, split_pairs
+from sequencer.cli.options import (
+    FILE,
+    force_option,
+    gait_argument,
+    json_option,
+    machine_option,
+    out,
+    quiet_option,
+    say,
+    style,
+    verb,
+    write_out,
+)
+from sequencer.cli.progress import Progress
+
+if TYPE_CHECKING:
+    from sequencer.api import ExecutorName, Gait
+    from sequencer.history.run import Run
+    from sequencer.trace.blocks import TickBlock
+    from sequencer.trace.read import TraceReader
+
+RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
+MOST_BYTES_WITH_MARGINS = 100_000_000  # of a recording: for the margins every tick is kept in memory
+
+
+@dataclass(frozen=True, slots=True)
+class _Replay:
+    """What a recording is run with."""
+
+    trace: str
+    mapping: tuple[str, ...]
+    on: tuple[str, ...]
+    executor: "ExecutorName"
+    margins: bool
+    quiet: bool
+
+
+@verb("dry-run", "sequencer dry-run stork.gait.yaml walk.csv --map left_knee=pot_3 --on motors")
+@gait_argument
+@click.argument("trace", metavar="[TRACE|-]", required=False, type=FILE)
+@machine_option
+@click.option("--map", "mapping", multiple=True, metavar="OURS=THEIRS", help="A column of another name.")
+@click.option(
+    "--executor",
+    type=click.Choice(["auto", "reference", "compiled", "both"]),
+    default="auto",
+    show_default=True,
+    help="both: run the two and stop at the first tick in which they differ.",
+)
+@following_options
+@click.option("--out", "out_file", metavar="FILE", type=FILE, help="Write every tick as CSV; - for stdout.")
+@click.option("--margins/--no-margins", default=None, help="List the guards' margins / do without (faster).")
+@click.option("--all", "every_phase", is_flag=True, help="List every phase that was visited.")
+@force_option
+@json_option
+@quiet_option
+def command(
+    gait: str,
+    trace: str | None,
+    machine: str | None,
+    mapping: tuple[str, ...],
+    executor: "ExecutorName",
+    following: Following,
+    out_file: str | None,
+    margins: bool | None,
+    every_phase: bool,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Run a gait against a recording (CSV or Parquet), tick by tick as the controller would.
+
+    Without a recording each signal follows its setpoint: no physics, only whether the walk can run through.
+    The operator presses what starts the walk after 1 s. --for, --seed, --fault, --press and --off belong to
+    that; --on also turns on a switch that a recording has no column for.
+
+    The exit code is 1 if a timeout led to a stop or a rule was broken. A dry-run proves nothing about
+    hardware: first runs on a stand, hands clear, with a switch in the motors' supply.
+    """
+    import sequencer
+
+    if gait == "-" and trace == "-":
+        raise MisuseError("the gait and the recording can't both come from standard input")
+    loaded = sequencer.load(gait, machine=machine)
+    if trace is None:
+        if mapping:
+            raise MisuseError("--map belongs to a recording, and there is none")
+        with Progress("dry-run", quiet=quiet):
+            run = loaded.dry_run(
+                duration_s=following.lasts_ms / 1000,
+                executor=executor,
+                margins=margins is not False,
+                following=following.options(loaded.plan),
+            )
+    else:
+        following.refuse()
+        keep = _keep_ticks(trace, margins, quiet=quiet)
+        run = _replay(loaded, _Replay(trace, mapping, following.on, executor, keep, quiet))
+    if out_file:
+        from sequencer.show.runcsv import run_csv
+
+        write_out(out_file, b"".join(run_csv(run, margins=bool(margins))), ours=RUN_MARK, force=force)
+    if out_file != "-":
+        _print(run, every_phase=every_phase, margins=bool(margins), as_json=as_json, quiet=quiet)
+    from sequencer.show.runs import failed
+
+    return int(failed(run))
+
+
+def _keep_ticks(trace: str, margins: bool | None, *, quiet: bool) -> bool:
+    """Keep every tick unless told otherwise, or unless the recording is so long that memory may not do."""
+    if margins is not None:
+        return margins
+    path = Path(trace)
+    if trace != "-" and path.is_file() and path.stat().st_size > MOST_BYTES_WITH_MARGINS:
+        say("margins are off for a recording of this size; --margins turns them on", quiet=quiet)
+        return False
+    return True
+
+
+def _replay(loaded: "Gait", how: _Replay) -> "Run":
+    from sequencer.trace.layout import TraceOptions
+    from sequencer.trace.read import open_trace
+
+    options = TraceOptions(split_pairs(how.mapping, "OURS=THEIRS"), frozenset(how.on))
+    with open_trace(how.trace, loaded.plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
+        if reader.unused:
+            say(f"columns not used: {', '.join(reader.unused)}", quiet=how.quiet)
+        if reader.missing:
+            say(f"signals without a column: {', '.join(reader.missing)}", quiet=how.quiet)
+        return loaded.dry_run(_counted(reader, bar), executor=how.executor, margins=how.margins)
+
+
+def _counted(reader: "TraceReader", bar: Progress) -> "Iterator[TickBlock]":
+    for block in reader:
+        bar.update(reader.ticks)
+        yield block
+
+
+def _print(run: "Run", *, every_phase: bool, margins: bool, as_json: bool, quiet: bool) -> None:
+    from sequencer.history.summary import summary
+
+    figures = summary(run)
+    if as_json:
+        from sequencer.show.runjson import run_document
+
+        out(run_document(run, figures))
+        return
+    from sequencer.show.runs import margins_text, run_text
+
+    if quiet:
+        out(figures.words)
+        return
+    columns = shutil.get_terminal_size().columns if sys.stdout.isatty() else 0
+    if margins:
+        out(margins_text(run, style()))
+        out("\n")
+    out(run_text(run, figures, style(), every_phase=every_phase, columns=columns))

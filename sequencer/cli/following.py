@@ -1,0 +1,132 @@
+"""Options of the follow mode, in which signals follow their setpoints and no recording is needed."""
+
+import functools
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any, TypeVar, cast
+
+import click
+
+from sequencer.base.errors import MisuseError
+
+if TYPE_CHECKING:
+    from sequencer.plan.tables import Plan
+    from sequencer.trace.follow import FollowOptions
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+_FAULTS = {
+    "limit": "limit",
+    "offset": "offset",
+    "slack": "slack",
+    "stuck": "stuck_from_ms",
+    "dies": "dies_at_ms",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Following:
+    """The options as they were typed; `on` also serves recordings."""
+
+    lasts: str | None
+    seed: int | None
+    faults: tuple[str, ...]
+    presses: tuple[str, ...]
+    on: tuple[str, ...]
+    off: tuple[str, ...]
+
+    @property
+    def lasts_ms(self) -> int:
+        """How long to follow."""
+        return milliseconds(self.lasts or "60s")
+
+    def refuse(self) -> None:
+        """Raise MisuseError if an option was given that a recording has no use for."""
+        given = {"--for": self.lasts, "--seed": self.seed, "--fault": self.faults, "--press": self.presses}
+        names = [name for name, value in {**given, "--off": self.off}.items() if value not in (None, ())]
+        if names:
+            raise MisuseError(f"{' and '.join(names)} belong to a run without a recording")
+
+    def options(self, plan: "Plan") -> "FollowOptions":
+        """Turn the texts into what the follow mode takes."""
+        from sequencer.trace.follow import FollowOptions
+        from sequencer.trace.operator import default_switches
+
+        usual = default_switches(plan)
+        switches_off = {s.name for i, s in enumerate(plan.switches) if not usual >> i & 1}
+        pressed = split_pairs(self.presses, "EVENT=TIME, such as go=1s")
+        options = FollowOptions(
+            seed=self.seed or 0,
+            operator=tuple((milliseconds(at), event) for event, at in pressed.items()) or None,
+            switches_off=frozenset((switches_off | set(self.off)) - set(self.on)),
+        )
+        return replace(options, **_planted(self.faults))
+
+
+def _planted(faults: Iterable[str]) -> dict[str, Any]:
+    planted: dict[str, dict[str, Any]] = {}
+    for name, amount in split_pairs(faults, "SIGNAL:WHAT=AMOUNT, such as left_knee:limit=20mm").items():
+        signal, _, what = name.partition(":")
+        if what not in _FAULTS:
+            raise MisuseError(
+                f"'{what}' is no fault that can be planted", hint=f"one of {', '.join(_FAULTS)}"
+            )
+        value = milliseconds(amount) if what in ("stuck", "dies") else amount
+        planted.setdefault(_FAULTS[what], {})[signal] = value
+    return planted
+
+
+def following_options(function: F) -> Callable[..., int]:
+    """Add --for, --seed, --fault, --press, --on and --off, and hand them over as one `following`."""
+
+    @functools.wraps(function)
+    def collected(**given: Any) -> int:
+        names = [field.name for field in fields(Following)]
+        following = Following(**{name: given.pop(name) for name in names})
+        return cast("int", function(following=following, **given))
+
+    options = [
+        click.option("--for", "lasts", metavar="TIME", help="How long to follow (default 60s)."),
+        click.option("--seed", type=click.IntRange(min=0), help="For the noise (default 0)."),
+        click.option(
+            "--fault",
+            "faults",
+            multiple=True,
+            metavar="SIGNAL:WHAT=AMOUNT",
+            help="Plant a fault: limit=11deg, offset=2deg, slack=1mm, stuck=5s (from then on) or dies=5s.",
+        ),
+        click.option("--press", "presses", multiple=True, metavar="EVENT=TIME", help="Default: start at 1s."),
+        click.option("--on", multiple=True, metavar="SWITCH", help="Turn a switch on."),
+        click.option("--off", multiple=True, metavar="SWITCH", help="Turn a switch off."),
+    ]
+    command: Callable[..., int] = collected
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def milliseconds(text: str) -> int:
+    """Read a time such as 60s, 500 ms or 2 min; a bare number is in seconds."""
+    from sequencer.base.quantities import Quantity, UnitError, convert, parse
+
+    try:
+        quantity = parse(text)
+        ms = convert(quantity if quantity.unit else Quantity(quantity.value, "s"), "ms")
+    except UnitError as error:
+        raise MisuseError(f"'{text}' is not a time: {error}", hint="for example 60s, 500ms, 2min") from None
+    if not 0 <= ms < 2**31:
+        raise MisuseError(f"'{text}' is out of range", hint="give 0 s to 24 days")
+    return round(ms)
+
+
+def split_pairs(texts: Iterable[str], form: str) -> dict[str, str]:
+    """Split NAME=VALUE at the first equals sign."""
+    pairs = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not (name.strip() and equals and value.strip()):
+            raise MisuseError(f"'{text}' is not understood", hint=f"write {form}")
+        if name.strip() in pairs:
+            raise MisuseError(f"'{name.strip()}' is given twice", hint="give it once")
+        pairs[name.strip()] = value.strip()
+    return pairs

@@ -1,0 +1,61 @@
+"""`sequencer generate`: the controller's source code."""
+
+from pathlib import Path
+
+import click
+
+from sequencer.cli.options import (
+    FILE,
+    gait_argument,
+    json_option,
+    machine_option,
+    out,
+    quiet_option,
+    say,
+    verb,
+)
+
+CAUTION = "A stop in this code is a functional stop, not an emergency stop: that one belongs into the supply."
+
+
+@verb("generate", "sequencer generate stork.gait.yaml -o firmware")
+@gait_argument
+@machine_option
+@click.option("--target", default="portable", show_default=True, help="What the code is for.")
+@click.option("-o", "--output", metavar="DIR", required=True, type=FILE, help="The folder for the files.")
+@click.option("--templates", metavar="DIR", type=FILE, help="A folder with templates of your own.")
+@click.option("--force", is_flag=True, help="Overwrite files that were not generated.")
+@json_option
+@quiet_option
+def command(
+    gait: str,
+    machine: str | None,
+    target: str,
+    output: str,
+    templates: str | None,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Generate C++ that does what the gait says, to the bit as the dry-run does it.
+
+    The same gait gives the same bytes. The file with your own hooks is written once and never again.
+    A stop in the generated code is a functional stop, not an emergency stop.
+    """
+    from sequencer.generate.files import write
+    from sequencer.generate.render import generate
+    from sequencer.plan.build import load_plan
+
+    plan = load_plan(gait, machine)
+    files = generate(plan, target, Path(templates) if templates else None)
+    done = write(files, Path(output), force=force)
+    if as_json:
+        from sequencer.show.jsonout import document
+
+        written, kept = ([str(path) for path in paths] for paths in (done.written, done.kept))
+        out(document("files", {"written": written, "kept": kept}))
+    elif not quiet:
+        out("".join(f"written: {path}\n" for path in done.written))
+        out("".join(f"kept, it is yours: {path}\n" for path in done.kept))
+        say(CAUTION)
+    return 0
