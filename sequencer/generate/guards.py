@@ -80,7 +80,7 @@ class GuardWriter:
             else:
                 operands = tuple(stack[-node.arg :])
                 del stack[-node.arg :]
-                self.uses.add(node.kind)
+                self.uses.update({node.kind} if node.kind == "not" or node.arg > 1 else ())
                 steps.append(StepView(node.kind, var, None, operands))
             stack.append(var)
         return GuardView(tuple(steps), stack[0], f"fires_{index}", self._hold(guard))

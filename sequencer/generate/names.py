@@ -56,7 +56,7 @@ def slugs(prefix: str, texts: Iterable[str]) -> list[str]:
     >>> slugs("rule", ["weight on the standing leg", "??", ""])
     ['rule_weight_on_the_standing_leg', 'rule_x', 'rule_x_2']
     """
-    words = [_tidy(re.sub(r"[^A-Za-z0-9]+", "_", text)) for text in texts]
+    words = [_tidy(re.sub(r"[^A-Za-z0-9]+", "_", comment(text))) for text in texts]
     return _distinct([f"{prefix}_{word}"[:_LONGEST_NAME].rstrip("_") for word in words])
 
 

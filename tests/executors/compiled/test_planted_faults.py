@@ -1,0 +1,151 @@
+"""Faults planted into the templates: the comparison of random gaits must find every one of them."""
+
+import re
+import shutil
+from collections.abc import Iterator
+from functools import lru_cache
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+from support.builds import build_many
+from support.random_plans import random_block, random_plan
+
+from sequencer.executors.reference import ReferenceExecutor
+from sequencer.generate import render
+from sequencer.history.blocks import HistoryBlock
+from sequencer.history.compare import first_difference
+from sequencer.plan.tables import Plan
+from sequencer.trace.blocks import TickBlock
+
+BATCHES, GAITS = 8, 15
+
+
+@pytest.fixture
+def templates(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """A copy of the built-in templates in the place of the real ones."""
+    copy = tmp_path / "templates"
+    shutil.copytree(render.templates_root(), copy)
+    monkeypatch.setattr(render, "templates_root", lambda: copy)
+    render.built_in.cache_clear()
+    yield copy
+    render.built_in.cache_clear()
+
+
+@lru_cache(maxsize=BATCHES)
+def batch(number: int) -> list[tuple[Plan, TickBlock, HistoryBlock]]:
+    """Some random gaits with their inputs and what the readable executor makes of them."""
+    cases = []
+    for index in range(GAITS):
+        rng = Random(f"planted/{number}/{index}")
+        plan, pool = random_plan(rng, f"g{index}")
+        block = random_block(rng, plan, pool, 300)
+        cases.append((plan, block, ReferenceExecutor(plan).run(block)))
+    return cases
+
+
+def differs(folder: Path) -> bool:
+    """Tell whether any of some hundred random gaits runs differently as C++; stop at the first."""
+    for number in range(BATCHES):
+        build = folder / f"build{number}"
+        build.mkdir()
+        executors = build_many([plan for plan, _, _ in batch(number)], build, optimise="-O0")
+        for (plan, block, record), executor in zip(batch(number), executors, strict=True):
+            if first_difference(plan, record, executor.run(block)) is not None:
+                return True
+    return False
+
+
+def plant(folder: Path, name: str, old: str, new: str) -> None:
+    path = folder / name
+    text = path.read_text(encoding="utf-8")
+    assert text.count(old) == 1, f"{old!r} should stand once in {name}"
+    path.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def test_without_a_planted_fault_there_is_no_difference(templates: Path, tmp_path: Path) -> None:
+    assert not differs(tmp_path)
+
+
+def one_ulp_up(literal: str) -> str:
+    """Move a float literal to the next binary32 number above."""
+    number = np.float32(literal.removesuffix("F"))
+    return f"{np.nextafter(number, np.float32(np.inf), dtype=np.float32)!r}F".replace(
+        "np.float32(", ""
+    ).replace(")", "")
+
+
+def test_a_threshold_that_is_off_by_one_unit_in_the_last_place_is_found(
+    templates: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert one_ulp_up("15.0F") == "15.000001F"
+    plant(templates / "portable", "_guards.j2", "{{ l.plus }}{% else %}", "{{ l.plus | off }}{% else %}")
+    monkeypatch.setitem(render.built_in("portable").filters, "off", one_ulp_up)
+    assert differs(tmp_path)
+
+
+FAULTS = [
+    # (what, template, as it is, as it must not be)
+    ("bias added in one rounding", "_samples.j2", "product(given, {{ signal.gain }})",
+     "0.0F * product(given, 0.0F) + "
+     "static_cast<float>(static_cast<double>(given) * {{ signal.gain }} + {{ signal.bias }}) - {{ signal.bias }}"),
+    ("lost one millisecond early", "_samples.j2", "> {{ signal.lost_ms }}", ">= {{ signal.lost_ms }}"),
+    ("a lost signal revived by the wrap", "_samples.j2", "late ? static_cast<uint8_t>(kept | is_lost) : kept",
+     "late ? static_cast<uint8_t>(kept | is_lost) : static_cast<uint8_t>(kept & is_seen)"),
+    ("a sample that is not finite", "_samples.j2", "(x <= 3.4028235e38F)", "(x <= x + 1.0F)"),
+    ("the remote lost one millisecond early", "_samples.j2", "> {{ g.remote.lost_ms }}",
+     ">= {{ g.remote.lost_ms }}"),
+    ("a hold one millisecond long", "_holds.j2", ">= ms", "> ms"),
+    ("one fresh sample more", "_holds.j2", "return count >= samples", "return count > samples"),
+    ("freshness kept while the guard is not true", "_holds.j2", "if ((!guard) || more)", "if (more)"),
+    ("lost signals waited for", "_holds.j2", "if ((s.seen[signal] & is_lost) == 0U)", "if (true)"),
+    ("a timeout one tick late", "_sequences.j2", ">= {{ phase.timeout_ms }}", "> {{ phase.timeout_ms }}"),
+    ("holds that outlive their phase", "_sequences.j2", 'clear_range("hold", sequence.timers, "0U")',
+     'clear_range("hold", (0, 0), "0U")'),
+    ("latches that outlive their phase", "_sequences.j2", 'clear_range("latch", sequence.latches, "false")',
+     'clear_range("latch", (0, 0), "false")'),
+    ("a latch that unknown leaves alone", "_guards.j2", "= ({{ leaf.var }} == yes);",
+     "= ({{ leaf.var }} == yes) || (({{ leaf.var }} == unknown) && s.latch[{{ leaf.latch }}]);"),
+    ("a strict at_least", "_guards.j2", '{% if op == "at_least" %}{{ v }} >= {{ low }}',
+     '{% if op == "at_least" %}{{ v }} > {{ low }}'),
+    ("unknown taken for false by not", "_guards.j2", "opposite({{ step.operands[0] }})",
+     "({{ step.operands[0] }} == yes) ? no : yes"),
+    ("a counter that wraps one early", "_sequences.j2", "s.counter[{{ counter }}] < 0xFFFFU",
+     "s.counter[{{ counter }}] < 2U"),
+    ("entry values after the ramp", "_sequences.j2", "s.entry[{{ slot }}] = s.setpoint[{{ setpoint }}]",
+     "s.entry[{{ slot }}] = s.target[{{ setpoint }}]"),
+    ("no clamping", "_setpoints.j2", "if (level < {{ setpoint.low }})", "if (level < -1.0e30F)"),
+    ("a ramp that rounds elsewhere", "_setpoints.j2", "v = from + step", "v = target - (d - step)"),
+    ("drives back on in a stop phase", "_stop.j2", "if (!stopped) {", "if ((!stopped) || (!off)) {"),
+    ("a rule that beats anywhere", "_tick.j2", "if ((everyone == no_change) && (s.rule[",
+     "if ((true) && (s.rule["),
+    ("a held sequence that re-enters", "_tick.j2", "if (s.{{ sequence.phase }} != {{ sequence.to }}) {",
+     "if (true) {"),
+    ("a sequence held by an unmet hold looks at its guards", "_tick.j2", "} else if ({{ sequence.stay }}) {",
+     "} else if (false) {"),
+    ("a parameter at the end of its span refused", "_tick.j2", "(value <= {{ parameter.high }})",
+     "(value < {{ parameter.high }})"),
+    ("targets that miss a trimmed parameter", "_tick.j2", "    {{ setpoint.retarget }}(s);\n", ""),
+    ("rules that see the events", "_guards.j2", '{%- elif leaf.kind == "no_event" %}no',
+     '{%- elif leaf.kind == "no_event" %}truth((in.events & {{ leaf.name }}) != 0U)'),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "old", "new"), [f[1:] for f in FAULTS], ids=[f[0] for f in FAULTS])
+def test_a_planted_fault_is_found(name: str, old: str, new: str, templates: Path, tmp_path: Path) -> None:
+    plant(templates / "portable", name, old, new)
+    assert differs(tmp_path)
+
+
+def test_every_template_has_a_planted_fault() -> None:
+    named = {fault[1] for fault in FAULTS}
+    parts = {p.name for p in (render.templates_root() / "portable").glob("_*.j2")}
+    assert parts - named == {"_follow.j2", "_margins.j2"}, "these two have tests of their own below"
+
+
+def test_a_fault_in_what_follows_a_setpoint_is_found(templates: Path, tmp_path: Path) -> None:
+    path = templates / "portable" / "_follow.j2"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub(r"\(aim \+ \{\{ offset \}\}\)", "aim - {{ offset }}", text), encoding="utf-8")
+    assert differs(tmp_path)

@@ -1,0 +1,118 @@
+"""Random gaits, run by the readable executor and by their generated C++: the same record to the last bit.
+
+Many gaits are built into one library: some tens of milliseconds for each instead of some hundreds.
+"""
+
+from collections.abc import Callable
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
+from support.builds import build_many, insist_on_equal
+from support.random_plans import random_block, random_plan
+
+from sequencer.build.compilers import find_compiler
+from sequencer.executors.reference import ReferenceExecutor
+from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, HistoryBlock
+from sequencer.plan.tables import Plan
+from sequencer.trace.blocks import TickBlock
+
+GAITS = 25  # built together
+TICKS = 300
+EXPECTED_CAUSES = (BY_RESET, BY_TIMEOUT, BY_GUARD, BY_ANYWHERE, BY_RULE)
+
+Case = tuple[Plan, TickBlock]
+
+# Each example stands for GAITS random gaits. A smaller seed is not a smaller gait, so nothing is shrunk; the
+# message names the seed and the gait. The fixture's scope does no harm: each example builds in a new folder.
+many_gaits = settings(
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+
+
+def draw(seed: int, gaits: int = GAITS, ticks: int = TICKS) -> list[Case]:
+    cases = []
+    for number in range(gaits):
+        rng = Random(f"{seed}/{number}")
+        plan, pool = random_plan(rng, f"g{number}")
+        cases.append((plan, random_block(rng, plan, pool, ticks)))
+    return cases
+
+
+def in_both(
+    cases: list[Case], folder: Path, compiler: str | None = None, optimise: str = "-O0"
+) -> list[tuple[Plan, HistoryBlock, HistoryBlock]]:
+    executors = build_many([plan for plan, _ in cases], folder, find_compiler(compiler), optimise)
+    return [
+        (plan, ReferenceExecutor(plan).run(block, detail=True), executor.run(block, detail=True))
+        for (plan, block), executor in zip(cases, executors, strict=True)
+    ]
+
+
+@pytest.fixture
+def new_folder(tmp_path: Path) -> Callable[[], Path]:
+    def make() -> Path:
+        folder = tmp_path / str(len(list(tmp_path.iterdir())))
+        folder.mkdir()
+        return folder
+
+    return make
+
+
+def agree(seed: int, folder: Path, compiler: str, optimise: str) -> None:
+    for plan, first, second in in_both(draw(seed), folder, compiler, optimise):
+        insist_on_equal(plan, first, second, f"seed {seed}, gait {plan.name}, {compiler} {optimise}")
+
+
+# 4 x 16 x 25 + 10 x 25 + 10 x 25 = 2,100 gaits
+@pytest.mark.parametrize("share", range(4))
+@given(seed=st.integers(0, 2**60))
+@settings(many_gaits, max_examples=16)
+def test_1600_random_gaits_agree_to_the_bit(share: int, seed: int, new_folder: Callable[[], Path]) -> None:
+    agree(seed * 4 + share, new_folder(), "g++", "-O0")
+
+
+@given(seed=st.integers(0, 2**60))
+@settings(many_gaits, max_examples=10)
+def test_250_random_gaits_agree_when_gcc_optimises(seed: int, new_folder: Callable[[], Path]) -> None:
+    agree(seed, new_folder(), "g++", "-O2")
+
+
+@given(seed=st.integers(0, 2**60))
+@settings(many_gaits, max_examples=10)
+def test_250_random_gaits_agree_when_clang_optimises(seed: int, new_folder: Callable[[], Path]) -> None:
+    agree(seed, new_folder(), "clang++", "-O2")
+
+
+@given(rng=st.randoms(use_true_random=False))
+@settings(suppress_health_check=list(HealthCheck), max_examples=15)
+def test_a_random_gait_that_hypothesis_could_shrink_agrees(
+    rng: Random, new_folder: Callable[[], Path]
+) -> None:
+    plan, pool = random_plan(rng, "one")
+    for result in in_both([(plan, random_block(rng, plan, pool, 40))], new_folder()):
+        insist_on_equal(*result, "a gait by hypothesis")
+
+
+def test_random_gaits_make_everything_happen(new_folder: Callable[[], Path]) -> None:
+    """Otherwise their agreement would say little."""
+    records = [ReferenceExecutor(plan).run(block, detail=True) for plan, block in draw(1, gaits=100)]
+    causes = np.bincount(np.concatenate([(r.cause >> 8).ravel() for r in records]), minlength=6)
+    assert all(causes[kind] > 100 for kind in EXPECTED_CAUSES), causes
+    details = [r.detail for r in records if r.detail is not None]
+    truths = np.bincount(np.concatenate([d.truth.ravel() for d in details]))
+    assert (truths > 10_000).all(), truths
+    ties = sum(int((d.margin == 0).sum()) for d in details)
+    assert ties > 1000
+    rules = np.bincount(np.concatenate([r.rule.ravel() for r in records]))
+    assert (rules > 300).all(), rules
+    assert all(
+        sum(int(getattr(r, name).sum()) for r in records) > 50 for name in ("bad", "disbelieved", "outside")
+    )
+    assert sum(r.refused for r in records) > 0
+    assert any((r.counter > 3).any() for r in records)
+    assert any(0 < r.drives.mean() < 1 for r in records)

@@ -1,0 +1,206 @@
+"""One small gait per feature of the tick, for golden texts and for the compilers."""
+
+from dataclasses import replace
+
+from sequencer.base.places import Place
+from sequencer.plan.tables import Believe, Level, Plan, Remote
+from support.plans import (
+    NOWHERE,
+    Phase,
+    Rule,
+    above,
+    all_of,
+    any_of,
+    at_least,
+    at_target,
+    below,
+    compare,
+    event,
+    hold_ms,
+    hold_samples,
+    in_phase,
+    lost,
+    make_plan,
+    not_,
+    outside,
+    parameter,
+    reached,
+    setpoint,
+    signal,
+    switch,
+    within,
+)
+
+
+def feature_plans() -> dict[str, Plan]:
+    """Make the gaits; each is named after its feature."""
+    return {name: replace(plan, name=name, sha=f"hash-of-{name}") for name, plan in _plans().items()}
+
+
+def _plans() -> dict[str, Plan]:
+    tilt = signal("tilt", lost_after_ms=100)
+    knee = signal("knee", unit="mm", gain=0.07905138283967972, bias=-8.0632410049438477, low=0.0, high=60.0)
+    to_go = ("go_on", event("go"))
+    rest = Phase("stand", [to_go], rest=True)
+    back = Phase("go_on", timeout=(5000, "stand"))
+    return {
+        "bare": make_plan({"walk": [Phase("stand")]}, events=(), switches=()),
+        "event_and_timeout": make_plan({"walk": [rest, back]}, switches=()),
+        "comparisons": make_plan(
+            {
+                "walk": [
+                    Phase(
+                        "stand",
+                        [
+                            ("go_on", all_of(above("tilt", 5), at_least("knee", 10))),
+                            ("go_on", any_of(below("tilt", -5), not_(within("knee", 1, 59)))),
+                            ("go_on", compare("at_most", "tilt", high=-0.1)),
+                        ],
+                    ),
+                    back,
+                ]
+            },
+            signals=[tilt, knee],
+        ),
+        "latches": make_plan(
+            {"walk": [Phase("stand", [("go_on", outside("tilt", -5, 5, release=(-3, 3)))]), back]},
+            signals=[tilt],
+        ),
+        "holds": make_plan(
+            {
+                "walk": [
+                    Phase(
+                        "stand",
+                        [
+                            ("go_on", above("tilt", 5), hold_ms(300)),
+                            ("go_on", all_of(above("tilt", 4), above("knee", 5)), hold_samples(3)),
+                        ],
+                    ),
+                    back,
+                ]
+            },
+            signals=[tilt, knee],
+        ),
+        "believe": make_plan(
+            {"walk": [rest, back]},
+            signals=[
+                replace(knee, believe=Believe("counts", 20.0, 1003.0), scaled=True),
+                replace(tilt, believe=Believe("reads", -60.0, 60.0)),
+            ],
+        ),
+        "setpoints": make_plan(
+            {
+                "walk": [
+                    Phase("stand", [("go_on", at_target("lean", 2, release=3))], set={"lean": 0, "bend": 99}),
+                    Phase("go_on", [("stand", reached("lean", 2))], set={"lean": 15}),
+                ]
+            },
+            signals=[tilt, signal("other_tilt"), knee],
+            setpoints=[
+                setpoint("lean", step=0.16, followers=[(0, 2.0), (1, -2.0)]),
+                setpoint("bend", unit="mm", low=0.0, high=55.0),
+            ],
+        ),
+        "parameters": make_plan(
+            {
+                "walk": [
+                    Phase("stand", [("go_on", above("tilt", Level(-3.0, 0)))], set={"lean": Level(None, 0)}),
+                    Phase("go_on", [("stand", event("go"))], set={"lean": Level(1.5, 0, negated=True)}),
+                ]
+            },
+            signals=[tilt],
+            parameters=[parameter("lean_angle", 15, 8, 20), parameter("speed", 1, 0.2, 2)],
+            setpoints=[setpoint("lean", step=0.16, times=1)],
+        ),
+        "counters_and_pulses": make_plan(
+            {
+                "walk": [
+                    Phase("stand", [to_go], reset=["steps"], pulse=["horn"]),
+                    Phase(
+                        "go_on", [("stand", at_least("steps", 3))], count=["steps"], timeout=(1000, "go_on")
+                    ),
+                ]
+            },
+            counters=["steps"],
+            pulses=["horn", "lamp"],
+        ),
+        "remote": make_plan(
+            {
+                "walk": [
+                    Phase("stand", [("go_on", switch("motors", remote=True)), ("go_on", lost(None))]),
+                    back,
+                ]
+            },
+            remote=Remote((0,), (0,), 100_000, 500, NOWHERE),
+        ),
+        "stops": make_plan(
+            {
+                "walk": [
+                    Phase("stand", [to_go], set={"lean": 0}),
+                    Phase("go_on", [("cut", event("halt"))], timeout=(900, "slow"), set={"lean": 15}),
+                    Phase("cut", [("hold", event("go"))], stop=0),
+                    Phase("slow", [("hold", event("go"))], stop=1),
+                    Phase("hold", [("stand", event("go"))], stop=2),
+                ]
+            },
+            setpoints=[setpoint("lean", step=0.16)],
+        ),
+        "anywhere": make_plan(
+            {"walk": [rest, back, Phase("safe", [("stand", event("go"))], stop=2)]},
+            signals=[tilt],
+            anywhere=[
+                ("safe", outside("tilt", -25, 25), hold_ms(50)),
+                ("safe", any_of(event("halt"), lost("tilt"))),
+            ],
+        ),
+        "rules": make_plan(
+            {"walk": [rest, back]},
+            signals=[tilt, knee],
+            rules=[
+                Rule("weight on the standing leg", above("tilt", 8), above("knee", 5), hold_samples(2)),
+                Rule("upright", within("tilt", -25, 25), None, None, "stand"),
+            ],
+        ),
+        "sequences": make_plan(
+            {
+                leg: [
+                    Phase("stance", [("swing", in_phase(before, "stance"))]),
+                    Phase("swing", [("stance", event("go"))], timeout=(800, "stance")),
+                ]
+                for leg, before in (("left_fore", "right_hind"), ("right_hind", "left_fore"))
+            },
+            anywhere=[("stance", event("halt"))],
+        ),
+        "odd_names": _odd_names(),
+    }
+
+
+def _odd_names() -> Plan:
+    """Names that mean something to a compiler or a board, and texts that try to leave their comment."""
+    plan = make_plan(
+        {
+            "int": [
+                Phase("default", [("PI", event("for"))], pulse=["HIGH"]),
+                Phase("PI", [("a__b", above("double", 1))], count=["delay"]),
+                Phase("a__b", [("default", above("a_b", 1))]),
+                Phase("a_b"),
+            ]
+        },
+        signals=[signal("double", unit="*/ \\"), signal("a__b"), signal("a_b")],
+        events=["for", "_if"],
+        counters=["delay"],
+        pulses=["HIGH"],
+        rules=[Rule("*/ #error ??/ \\", above("double", 1)), Rule("Ünïcode ☃ //\n#error", above("a_b", 2))],
+    )
+    sequence = plan.sequences[0]
+    evil = "ends in a backslash \\"
+    phases = tuple(
+        replace(phase, about=f"{evil} */ /* ??/", place=Place("/home/secret/walk??/\n#error.yaml\\", 1, 2))
+        for phase in sequence.phases
+    )
+    return replace(
+        plan,
+        about="two lines\n#error should not stand at the start of one \\",
+        sources=("/home/secret/walk.yaml\\",),
+        sequences=(replace(sequence, phases=phases),),
+    )
