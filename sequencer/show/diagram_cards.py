@@ -1,7 +1,9 @@
 """The card of a phase: name, feet, commands, leftovers, and what is written on it instead of drawn."""
 
 from dataclasses import dataclass
+from pathlib import PureWindowsPath
 
+from sequencer.base.places import Place
 from sequencer.plan.tables import Command, Phase, Plan
 from sequencer.plan.words import guard_words, level_words, ms_words, number_words
 from sequencer.show.diagram_blocks import PAD, SMALL, Block, Sheet, fault_mark, order_mark, pill
@@ -119,15 +121,17 @@ def _framed(scene: Scene, phase: int, sheet: Sheet, items: list[Item]) -> Block:
         height=height,
         items=tuple(frame + items),
         lines=tuple(sheet.lines),
-        title=tidy(f"{table.name} ({where(table.place.file, table.place.line)})"),
+        title=tidy(f"{table.name}{where(table.place)}"),
         kind=f"phase {kind}",
     )
 
 
-def where(file: str, line: int) -> str:
-    """Return file:line with the file's bare name: a picture tells nothing of the disk it came from."""
-    bare = file.replace("\\", "/").rsplit("/", 1)[-1]
-    return f"{bare}:{line}"
+def where(*places: Place) -> str:
+    """Return `` (file:line, ...)`` with bare file names: a picture tells nothing of the disk it came from."""
+    bare = [
+        f"{PureWindowsPath(p.file).name}:{p.line}" for p in places if p.file
+    ]  # splits at both kinds of slash
+    return f" ({', '.join(bare)})" if bare else ""
 
 
 def _tags(sheet: Sheet, table: Phase, *, starts: bool) -> None:

@@ -296,7 +296,7 @@ def _write_part(dot: graphviz.Digraph, part: Part) -> None:
         more = {"group": part.column[block.name]} if block.name in part.column else {}
         more |= _KINDS.get(block.kind, {})
         size = {"width": f"{block.width / 72:.3f}", "height": f"{block.height / 72:.3f}"}
-        dot.node(block.name, label=_label(block.lines), tooltip=graphviz.escape(block.title), **size, **more)
+        dot.node(block.name, label=_label(block.lines), tooltip=_inert(block.title), **size, **more)
     for link in part.links:
         look = _LINKS[link.kind] | {"dir": {"none": "none", "upper": "back", "lower": "forward"}[link.arrow]}
         look |= {"tailport": link.upper_side} if link.upper_side else {}
@@ -343,5 +343,10 @@ _LINKS: dict[str, dict[str, str]] = {
 
 
 def _label(lines: Iterable[str]) -> str:
-    """Join lines for a label: left-justified, and what graphviz would read as an escape is none."""
-    return "".join(f"{graphviz.escape(line)}\\l" for line in lines)
+    """Join lines for a label, left-justified."""
+    return "".join(f"{_inert(line)}\\l" for line in lines)
+
+
+def _inert(text: str) -> str:
+    """Return a text that graphviz shows as it stands: it reads backslash escapes and HTML entities."""
+    return str(graphviz.escape(text)).replace("&", "&amp;")

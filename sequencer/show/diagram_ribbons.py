@@ -52,7 +52,7 @@ def _watched(plan: Plan) -> Block:
         sheet.items += order_mark(sheet.left + 6, sheet.y + 7, n + 1)
         sheet.write(sentence(plan, watch.guard), indent=18, said=f"{n + 1}. ")
         sheet.write(_destination(plan, watch.to), bold=True, indent=18)
-    places = ", ".join(where(w.place.file, w.place.line) for w in plan.anywhere)
+    places = where(*(w.place for w in plan.anywhere))
     return _ribbon("watched", "watched all the time", sheet, places)
 
 
@@ -69,7 +69,7 @@ def _rules(plan: Plan) -> Block:
         sheet.write(rule_words(plan, n), indent=18)
         then = _destination(plan, rule.to) if rule.to else "if broken: only reported"
         sheet.write(f"if broken {then}" if rule.to else then, size=SMALL, colour=GREY, italic=True, indent=18)
-    places = ", ".join(where(r.place.file, r.place.line) for r in plan.rules)
+    places = where(*(r.place for r in plan.rules))
     return _ribbon("rules", "must hold at every tick", sheet, places)
 
 
@@ -134,7 +134,7 @@ def _ribbon(name: str, head: str, sheet: Sheet, places: str) -> Block:
         Text(PAD, 15, head, 11.5, word, bold=True),
         *sheet.items,
     ]
-    title = tidy(f"{head} ({places})") if places else head
+    title = tidy(f"{head}{places}")
     return Block(f"ribbon_{name}", name, RIBBON, height, tuple(items), tuple(sheet.lines), title, "ribbon")
 
 

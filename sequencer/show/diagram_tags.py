@@ -31,9 +31,7 @@ def guard_tag(plan: Plan, sequence: int, phase: int, exit_index: int) -> Block:
         height=sheet.y + 4,
         items=tuple(items),
         lines=tuple(sheet.lines),
-        title=tidy(
-            f"guard {exit_index + 1} of {table.name}, to {to} ({where(leave.place.file, leave.place.line)})"
-        ),
+        title=tidy(f"guard {exit_index + 1} of {table.name}, to {to}{where(leave.place)}"),
         kind="guard",
     )
 
@@ -46,7 +44,6 @@ def timeout_tag(plan: Plan, sequence: int, phase: int) -> Block:
     sheet.write(f"fault after {ms_words(table.timeout.after_ms)}", colour=FAULT, bold=True)
     width, height = sheet.widest() + 6, sheet.y + 5
     frame = Box(0, 0, width, height, fill=WHITE, pen=Pen(FAULT, 1, dashed=True), round=4)
-    place = table.timeout.place
     return Block(
         name=f"fault_{sequence}_{phase}",
         key=f"{plan.sequences[sequence].name}/{table.name}/timeout",
@@ -54,6 +51,6 @@ def timeout_tag(plan: Plan, sequence: int, phase: int) -> Block:
         height=height,
         items=(frame, *fault_mark(11, height / 2, FAULT), *sheet.items),
         lines=tuple(sheet.lines),
-        title=tidy(f"timeout of {table.name} ({where(place.file, place.line)})"),
+        title=tidy(f"timeout of {table.name}{where(table.timeout.place)}"),
         kind="fault",
     )

