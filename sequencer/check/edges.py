@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from sequencer.plan.tables import Plan
+from sequencer.plan.tables import Phase, Plan
 
 Graph = list[set[int]]
 
@@ -34,6 +34,24 @@ def reachable(graph: Graph, starts: Iterable[int]) -> set[int]:
                 seen.add(after)
                 todo.append(after)
     return seen
+
+
+def may_stay(phase: Phase) -> bool:
+    """Tell whether a machine may stand in a phase as long as it likes."""
+    return phase.rest or phase.stop is not None
+
+
+def entered_phases(plan: Plan, sequence: int) -> set[int]:
+    """Return the phases that some way leads to, whatever the guards ask."""
+    return reachable(chosen_ways(plan, sequence), {0} | watched_targets(plan, sequence))
+
+
+def trapped(plan: Plan, sequence: int) -> set[int]:
+    """Return the entered phases from which no way at all leads to a rest or stop phase."""
+    calm = {i for i, phase in enumerate(plan.sequences[sequence].phases) if may_stay(phase)}
+    into = watched_targets(plan, sequence)
+    graph = [targets | into for targets in chosen_ways(plan, sequence)]
+    return entered_phases(plan, sequence) - reachable(turned(graph), calm)
 
 
 def turned(graph: Graph) -> Graph:

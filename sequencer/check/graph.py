@@ -1,12 +1,20 @@
 """Findings about the graph alone: phases that nothing leads to, out of, or back from."""
 
 from sequencer.base.findings import Finding, Severity
-from sequencer.check.edges import chosen_ways, heads, pieces, reachable, turned, watched_targets
+from sequencer.check.edges import (
+    chosen_ways,
+    entered_phases,
+    heads,
+    may_stay,
+    pieces,
+    trapped,
+    watched_targets,
+)
 from sequencer.check.facts import Facts
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import listed, phase_name, phase_names
-from sequencer.check.suggest import timeout_for, way_out
-from sequencer.plan.tables import Phase, Plan
+from sequencer.check.suggest import halt_entry, timeout_for, way_out
+from sequencer.plan.tables import Plan
 
 MOST_NOTES = 8
 
@@ -23,20 +31,13 @@ def check_graph(plan: Plan, askers: Askers) -> list[Finding]:
     return findings
 
 
-def _can_be_reached(plan: Plan, sequence: int) -> set[int]:
-    return reachable(chosen_ways(plan, sequence), {0} | watched_targets(plan, sequence))
-
-
-def _may_stay(phase: Phase) -> bool:
-    return phase.rest or phase.stop is not None
-
-
 def _power_on(plan: Plan, facts: Facts, sequence: int) -> list[Finding]:
     first = plan.sequences[sequence].phases[0]
-    if _may_stay(first) or not facts.commands_anything:
+    if may_stay(first) or not facts.commands_anything:
         return []
     name = phase_name(plan, sequence, 0)
-    resting = [p.name for p in plan.sequences[sequence].phases if _may_stay(p)]
+    resting = [p.name for p in plan.sequences[sequence].phases if p.rest]
+    mark = f"`rest: true` in {first.name} if it only waits"
     before = f"`standing: {{rest: true, leave: [{{to: {first.name}, when: {{event: go}}}}]}}`"
     return [
         Finding(
@@ -47,7 +48,7 @@ def _power_on(plan: Plan, facts: Facts, sequence: int) -> list[Finding]:
             "after power-on or a reset the machine moves without anyone asking for it",
             fix=f"move {resting[0]} to the top of `phases`"
             if resting
-            else f"put a rest phase first: {before}",
+            else f"{mark}, or a rest phase before it: {before}",
         )
     ]
 
@@ -55,7 +56,7 @@ def _power_on(plan: Plan, facts: Facts, sequence: int) -> list[Finding]:
 def _unreachable(plan: Plan, sequence: int) -> list[Finding]:
     phases = plan.sequences[sequence].phases
     graph = chosen_ways(plan, sequence)
-    missed = set(range(len(phases))) - _can_be_reached(plan, sequence)
+    missed = set(range(len(phases))) - entered_phases(plan, sequence)
     findings = []
     for group in pieces(graph, missed):
         for head, behind in heads(graph, group):
@@ -76,13 +77,13 @@ def _unreachable(plan: Plan, sequence: int) -> list[Finding]:
 def _dead_ends(plan: Plan, sequence: int) -> list[Finding]:
     findings = []
     graph = chosen_ways(plan, sequence)
-    for index in sorted(_can_be_reached(plan, sequence)):
+    for index in sorted(entered_phases(plan, sequence)):
         if graph[index]:
             continue
         phase = plan.sequences[sequence].phases[index]
         name = phase_name(plan, sequence, index)
         elsewhere = bool(watched_targets(plan, sequence) - {index})
-        if _may_stay(phase):
+        if may_stay(phase):
             kind = "rest" if phase.rest else "stop"
             resting = plan.sequences[sequence].phases[_next(plan, sequence, index, want_rest=True)].name
             only = "only what is watched anywhere" if elsewhere else "nothing but switching off and on"
@@ -123,27 +124,23 @@ def _next(plan: Plan, sequence: int, phase: int, *, want_rest: bool = False) -> 
 
 
 def _traps(plan: Plan, facts: Facts, sequence: int) -> list[Finding]:
+    if not facts.commands_anything:
+        return []
     phases = plan.sequences[sequence].phases
     graph = chosen_ways(plan, sequence)
-    calm = {i for i, phase in enumerate(phases) if _may_stay(phase)}
-    if not facts.commands_anything or watched_targets(plan, sequence) & calm:
-        return []
-    reached = _can_be_reached(plan, sequence)
-    into = watched_targets(plan, sequence)
-    full = [targets | (into - {i}) for i, targets in enumerate(graph)]
-    trapped = reached - reachable(turned(full), calm)
+    calm = [i for i, phase in enumerate(phases) if may_stay(phase)]
     findings = []
-    for group in pieces(graph, trapped):
+    for group in pieces(graph, trapped(plan, sequence)):
         if any(not graph[i] for i in group):
             continue  # told as a dead end
-        outside = reached - set(group)
+        outside = entered_phases(plan, sequence) - set(group)
         entered = [i for i in group if any(i in graph[o] for o in outside)] or group[:1]
         names = phase_names(plan, sequence, group)
         message = f"from {names} no way leads back to a rest or stop phase"
         if not calm:
             message = f"there is no rest and no stop phase to come back to from {names}"
-        stops = [i for i in sorted(calm) if phases[i].stop is not None]
-        target = phases[[*stops, *sorted(calm)][0]].name if calm else "safe"
+        stops = [i for i in calm if phases[i].stop is not None]
+        target = phases[[*stops, *calm][0]].name if calm else "safe"
         others = [phases[i] for i in group if i != entered[0]]
         findings.append(
             Finding(
@@ -151,7 +148,7 @@ def _traps(plan: Plan, facts: Facts, sequence: int) -> list[Finding]:
                 Severity.ERROR,
                 phases[entered[0]].place,
                 message,
-                fix=f"under `anywhere`: `- {{to: {target}, when: {{event: halt}}}}`",
+                fix=f"under `anywhere`: `{halt_entry(plan, target)}`",
                 notes=tuple((phase.place, f"{phase.name} is one of them") for phase in others[:MOST_NOTES]),
             )
         )
@@ -161,9 +158,9 @@ def _traps(plan: Plan, facts: Facts, sequence: int) -> list[Finding]:
 def _endless_waits(plan: Plan, sequence: int) -> list[Finding]:
     findings = []
     graph = chosen_ways(plan, sequence)
-    for index in sorted(_can_be_reached(plan, sequence)):
+    for index in sorted(entered_phases(plan, sequence)):
         phase = plan.sequences[sequence].phases[index]
-        if phase.timeout or _may_stay(phase) or phase.never_because or not graph[index]:
+        if phase.timeout or may_stay(phase) or phase.never_because or not graph[index]:
             continue
         ways = listed(list(dict.fromkeys(plan.sequences[sequence].phases[e.to].name for e in phase.exits)))
         findings.append(

@@ -7,6 +7,7 @@ or a counter belongs to the gait file itself.
 from sequencer.base.findings import Finding, Severity
 from sequencer.check.questions import Askers
 from sequencer.plan.tables import Command, Compare, Follow, Lost, Name, OnEvent, OnSwitch, Plan, Signal
+from sequencer.plan.words import number_words
 
 
 def check_names(plan: Plan, askers: Askers) -> list[Finding]:
@@ -104,17 +105,21 @@ def _inputs(plan: Plan, used: _Used) -> list[Finding]:
 
 
 def _setpoints(plan: Plan, used: _Used) -> list[Finding]:
-    return [
-        Finding(
-            "unused-setpoint",
-            Severity.NOTE,
-            setpoint.place,
-            f"no phase of this gait commands {setpoint.name}: it stays at its start",
-            fix=f"`set: {{{setpoint.name}: ...}}` where it moves, or nothing if another gait does",
+    findings = []
+    for index, setpoint in enumerate(plan.setpoints):
+        if index in used.setpoints:
+            continue
+        start = number_words(setpoint.start, setpoint.unit)
+        findings.append(
+            Finding(
+                "unused-setpoint",
+                Severity.NOTE,
+                setpoint.place,
+                f"no phase of this gait commands {setpoint.name}: it stays at its start",
+                fix=f"`set: {{{setpoint.name}: {start}}}` in the first phase, to say that this is meant",
+            )
         )
-        for index, setpoint in enumerate(plan.setpoints)
-        if index not in used.setpoints
-    ]
+    return findings
 
 
 def _parameters(plan: Plan, used: _Used) -> list[Finding]:

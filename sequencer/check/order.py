@@ -63,9 +63,11 @@ class _Group:
     def __init__(self, plan: Plan, askers: Askers, subjects: list[Subject], entries: list[_Seen]) -> None:
         self.plan = plan
         self.askers = askers
-        self.entries = entries
         asker = askers.present
-        self.subjects = [s for s in subjects if asker.find(s.condition).verdict != "no"]  # told elsewhere
+        # What can never be true, or always is, is told elsewhere and would only repeat itself here.
+        possible = [s for s in subjects if asker.find(s.condition).verdict != "no"]
+        self.subjects = [s for s in possible if not asker.always(s.condition)]
+        self.entries = [e for e in entries if not asker.always(e.condition)]
         self.number = {s.guard: number for number, s in enumerate(subjects, 1)}
 
     def judge(self) -> list[Finding]:
@@ -111,7 +113,7 @@ class _Group:
                     "shadowed-guard",
                     later,
                     [earlier],
-                    f"whenever it is true, {self._short(earlier)} before it is true too",
+                    f"whenever it is true, {self._short(earlier)}, which stands before it, is true too",
                 )
         at_once = [earlier for earlier in before if self._hold(earlier) is None]
         if len(at_once) > 1 and self._implies(later, tuple(earlier.condition for earlier in at_once)):
@@ -122,8 +124,8 @@ class _Group:
         return None
 
     def _short(self, subject: Subject) -> str:
-        name = self.plan.guards[subject.guard]
-        return f"guard {self.number[subject.guard]} ({guard_words(self.plan, name.index)})"
+        kind = "guard" if subject.condition.sequence is not None else "entry"
+        return f"{kind} {self.number[subject.guard]} ({guard_words(self.plan, subject.guard)})"
 
     def _shadowed(self, code: str, later: Subject, by: list[Subject], why: str) -> Finding:
         stands = parameters_said(self.askers.present.facts, later.condition, *(s.condition for s in by))

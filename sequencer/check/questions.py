@@ -78,6 +78,10 @@ class Asker:
             return Answer("undecided", reason=values.reason)
         return Answer("yes", found=values)
 
+    def always(self, condition: Condition) -> bool:
+        """Tell whether a condition is true whatever is measured, as long as everything is heard."""
+        return self.find(but_not=(condition,), nothing_lost=True).verdict == "no"
+
     def _by_boxes(
         self, must: tuple[Condition, ...], but_not: tuple[Condition, ...], nothing_lost: bool
     ) -> Answer | None:

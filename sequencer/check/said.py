@@ -23,9 +23,9 @@ _TRUTHS = {"event": " arrives", "lost": " lost", "remote": "remote lost"}
 
 
 def parameters_said(facts: Facts, *conditions: Condition) -> str:
-    """Say what the parameters behind some conditions stand at ("lean_angle 15 deg"), or nothing."""
+    """Say what the parameters behind some conditions stand at ("lean_angle at 15 deg"), or nothing."""
     found = (facts.plan.parameters[i] for i in facts.parameters_of(conditions))
-    words = [f"{p.name} {number_words(p.value, p.unit)}" for p in found]
+    words = [f"{p.name} at {number_words(p.value, p.unit)}" for p in found]
     return listed(words) if words else ""
 
 

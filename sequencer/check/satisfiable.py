@@ -9,10 +9,10 @@ from sequencer.check.facts import Condition
 from sequencer.check.questions import Answer, Asker, Askers
 from sequencer.check.said import example_words, limits_said, parameters_said
 from sequencer.check.subjects import Subject, every_exit, rule_parts, watched
-from sequencer.check.suggest import rounded
+from sequencer.check.suggest import mended
 from sequencer.check.truth import operand_heads, operand_starts, outlasts_tick
-from sequencer.plan.tables import Compare, Node, OnEvent, Plan
-from sequencer.plan.words import hold_words, leaf_words, nodes_words, number_words
+from sequencer.plan.tables import Node, OnEvent, Plan
+from sequencer.plan.words import hold_words, leaf_words, nodes_words
 
 MOST_PARTS = 12  # of an `all` that are held against each other to say which exclude each other
 
@@ -51,7 +51,7 @@ def _judge(
         return [_never(askers, subject)]
     if _hangs_on_event(plan, askers.present, subject):
         return [_held_event(plan, subject)]
-    if _always(askers.present, condition):
+    if askers.present.always(condition):
         return [if_always(plan, askers, subject)] if if_always else []
     return _idle_parts(plan, askers, subject)
 
@@ -78,10 +78,6 @@ def _held_event(plan: Plan, subject: Subject) -> Finding:
     )
 
 
-def _always(asker: Asker, condition: Condition) -> bool:
-    return asker.find(but_not=(condition,), nothing_lost=True).verdict == "no"
-
-
 def _never(askers: Askers, subject: Subject) -> Finding:
     facts, condition = askers.present.facts, subject.condition
     example, when = "", ""
@@ -89,7 +85,7 @@ def _never(askers: Askers, subject: Subject) -> Finding:
         trimmed = askers.trimmed.find(condition)
         when = ", however the parameters are trimmed"
         if trimmed.verdict == "yes":
-            when = f" as long as {parameters_said(facts, condition)} stands"
+            when = f" with {parameters_said(facts, condition)}"
             example = "true with " + example_words(facts.plan, trimmed.values, condition)
     reason, fix = _blame(askers.present, condition)
     message = f"{subject.name}, can never be true{when}: {reason}"
@@ -108,9 +104,8 @@ def _blame(asker: Asker, condition: Condition) -> tuple[str, str]:
     if single is not None and len(single.nodes) == 1:
         leaf = single.nodes[0].arg
         limits = limits_said(asker.facts, plan.leaves[leaf], single)
-        return f"it asks for {leaf_words(plan, leaf)}{f', but {limits}' if limits else ''}", mended(
-            plan, leaf
-        )
+        reason = f"it asks that {leaf_words(plan, leaf)}{f', but {limits}' if limits else ''}"
+        return reason, mended(plan, leaf, never=True)
     for one, other in combinations(parts[:MOST_PARTS], 2):
         if asker.find(one, other).verdict == "no":
             both = f"'{nodes_words(plan, one.nodes)}' and '{nodes_words(plan, other.nodes)}'"
@@ -142,21 +137,6 @@ def _spans(nodes: tuple[Node, ...]) -> list[tuple[int, int]]:
     return [(starts[head], head) for head in operand_heads(starts, len(nodes) - 1, nodes[-1].arg)]
 
 
-def mended(plan: Plan, leaf_index: int) -> str:
-    """Write a comparison anew with a threshold inside the span, or say what to do."""
-    leaf = plan.leaves[leaf_index]
-    if not isinstance(leaf, Compare) or leaf.source != "signal":
-        return "choose a threshold or tolerance that can be met, or widen the span in the machine file"
-    signal = plan.signals[leaf.index]
-    width = signal.high - signal.low
-    low, high = (number_words(rounded(signal.low + share * width), signal.unit) for share in (0.25, 0.75))
-    threshold = {"at_least": high, "above": high, "at_most": low, "below": low}.get(
-        leaf.op, f"[{low}, {high}]"
-    )
-    span = f"{number_words(signal.low, '')} and {number_words(signal.high, '')}"
-    return f"a threshold between {span}, such as `{{signal: {signal.name}, {leaf.op}: {threshold}}}`"
-
-
 def _walk_through(plan: Plan, askers: Askers, subject: Subject) -> Finding:
     hold = plan.guards[subject.guard].hold
     effect = "the phase is left again in the tick after it was entered"
@@ -181,7 +161,7 @@ def _always_true(plan: Plan, askers: Askers, subject: Subject, severity: Severit
         subject.place,
         f"{subject.name}, is always true{f' with {stands}' if stands else ''}: {effect}",
         example=limits_said(facts, plan.leaves[leaf], subject.condition),
-        fix=mended(plan, leaf),
+        fix=mended(plan, leaf, never=False),
     )
 
 
@@ -196,7 +176,7 @@ def _idle_parts(plan: Plan, askers: Askers, subject: Subject) -> list[Finding]:
             continue
         part = part_of(subject.condition, position, position + 1)
         never = askers.present.find(part).verdict == "no"
-        if never or _always(askers.present, part):
+        if never or askers.present.always(part):
             findings.append(_idle(plan, askers, subject.name, part, never=never))
     return findings
 
@@ -212,5 +192,5 @@ def _idle(plan: Plan, askers: Askers, name: str, part: Condition, *, never: bool
         plan.leaves[leaf].place,
         f"{name}: its part '{leaf_words(plan, leaf)}' is {'never' if never else 'always'} true"
         f"{f' with {stands}' if stands else ''}{f', as {limits}' if limits else ''}, so it changes nothing",
-        fix=f"{mended(plan, leaf)}; or delete this part",
+        fix=f"{mended(plan, leaf, never=never)}; or delete this part",
     )

@@ -97,6 +97,9 @@ class Prover:
             if z3.is_bool(expr):
                 values[var] = bool(z3.is_true(value))
                 continue
+            if z3.is_int(expr):
+                values[var] = float(value.as_long())
+                continue
             number = float(value.as_fraction())
             for digits in DIGITS:
                 tried = expr == self.number(round(number, digits))

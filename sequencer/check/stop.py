@@ -1,9 +1,10 @@
 """Findings about stopping: is there a stop phase, and can the operator get there from everywhere."""
 
 from sequencer.base.findings import Finding, Severity
-from sequencer.check.edges import chosen_ways, reachable, watched_targets
+from sequencer.check.edges import entered_phases, trapped
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import phase_name, phase_names
+from sequencer.check.suggest import halt_entry
 from sequencer.check.truth import operators_alone
 from sequencer.plan.tables import Plan
 
@@ -23,8 +24,11 @@ def check_stop(plan: Plan, askers: Askers) -> list[Finding]:
 
 
 def _reachable_stops(plan: Plan, sequence: int) -> list[int]:
-    reached = reachable(chosen_ways(plan, sequence), {0} | watched_targets(plan, sequence))
-    return [i for i in sorted(reached) if plan.sequences[sequence].phases[i].stop is not None]
+    return [
+        i
+        for i in sorted(entered_phases(plan, sequence))
+        if plan.sequences[sequence].phases[i].stop is not None
+    ]
 
 
 def _without_operator(plan: Plan, sequence: int) -> list[int]:
@@ -33,10 +37,10 @@ def _without_operator(plan: Plan, sequence: int) -> list[int]:
     for entry in plan.anywhere:
         if phases[entry.to[sequence]].stop is not None and operators_alone(plan, plan.guards[entry.guard]):
             return []
-    reached = reachable(chosen_ways(plan, sequence), {0} | watched_targets(plan, sequence))
+    told = trapped(plan, sequence)  # from there not even a timeout leads to a stop
     return [
         index
-        for index in sorted(reached)
+        for index in sorted(entered_phases(plan, sequence) - told)
         if phases[index].stop is None
         and not any(
             phases[way.to].stop is not None and operators_alone(plan, plan.guards[way.guard])
@@ -64,20 +68,19 @@ def _no_stop(plan: Plan) -> Finding:
         place,
         message,
         fix=f"{'' if written else 'a phase `safe: {stop: 1}`, and '}"
-        f"under `anywhere`: `- {{to: {name}, when: {{event: halt}}}}`",
+        f"under `anywhere`: `{halt_entry(plan, name)}`",
     )
 
 
 def _cannot_stop(plan: Plan, sequence: int, phases: list[int]) -> Finding:
     stop = next(p.name for p in plan.sequences[sequence].phases if p.stop is not None)
     first = plan.sequences[sequence].phases[phases[0]]
-    event = next((e.name for e in plan.events if e.name in ("halt", "stop")), "halt")
     return Finding(
         "cannot-stop",
         Severity.WARNING,
         first.place,
         f"the operator has no way to stop the machine in {phase_names(plan, sequence, phases)}: "
         f"no event or switch alone leads to a stop phase from there",
-        fix=f"under `anywhere`: `- {{to: {stop}, when: {{event: {event}}}}}`",
+        fix=f"under `anywhere`: `{halt_entry(plan, stop)}`",
         notes=tuple((plan.sequences[sequence].phases[i].place, "nor in this phase") for i in phases[1:9]),
     )

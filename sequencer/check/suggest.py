@@ -2,7 +2,7 @@
 
 import math
 
-from sequencer.plan.tables import Phase, Plan
+from sequencer.plan.tables import Compare, Follow, Phase, Plan, Setpoint, Signal
 from sequencer.plan.words import number_words
 
 SHARE = 0.05  # tolerance proposed, as a share of the setpoint's span
@@ -21,11 +21,46 @@ def way_out(plan: Plan, sequence: int, phase: int, to: int) -> str:
     for command in phases[phase].commands:
         setpoint = plan.setpoints[command.setpoint]
         if setpoint.followers:
-            tolerance = number_words(rounded(SHARE * (setpoint.high - setpoint.low), 1), setpoint.unit)
-            guard = f"{{at_target: {setpoint.name}, tolerance: {tolerance}}}"
-            return f"{{to: {target}, when: {guard}, hold: 3 samples}}"
-    event = plan.events[0].name if plan.events else "go"
-    return f"{{to: {target}, when: {{event: {event}}}}}"
+            return f"{{to: {target}, when: {_arrived(setpoint)}, hold: 3 samples}}"
+    guard = f"{{event: {plan.events[0].name}}}" if plan.events else "..."
+    return f"{{to: {target}, when: {guard}}}"
+
+
+def _arrived(setpoint: Setpoint) -> str:
+    tolerance = number_words(rounded(SHARE * (setpoint.high - setpoint.low), 1), setpoint.unit)
+    return f"{{at_target: {setpoint.name}, tolerance: {tolerance}}}"
+
+
+def halt_entry(plan: Plan, stop: str) -> str:
+    """Write an `anywhere` entry by which the operator stops the machine."""
+    halts = [event.name for event in plan.events if "halt" in event.name or "stop" in event.name]
+    guard = f"{{event: {halts[0] if halts else 'halt'}}}"
+    if not halts and plan.switches:
+        guard = f"{{not: {{switch: {plan.switches[0].name}}}}}"
+    return f"- {{to: {stop}, when: {guard}}}"
+
+
+def mended(plan: Plan, leaf_index: int, *, never: bool) -> str:
+    """Write a comparison that is `never` (or else always) true anew, so that it tells something."""
+    leaf = plan.leaves[leaf_index]
+    if isinstance(leaf, Follow):
+        if never:
+            return "command a target that the signals can come to, or widen their span in the machine file"
+        return f"a tolerance that tells something, such as `{_arrived(plan.setpoints[leaf.setpoint])}`"
+    if isinstance(leaf, Compare) and leaf.source == "signal":
+        return _threshold(plan.signals[leaf.index], leaf.op)
+    if isinstance(leaf, Compare):
+        name = plan.counters[leaf.index].name
+        return f"`count: {name}` in the phase that it should count, or another threshold"
+    return "ask for something that can change"
+
+
+def _threshold(signal: Signal, op: str) -> str:
+    width = signal.high - signal.low
+    low, high = (number_words(rounded(signal.low + share * width), signal.unit) for share in (0.25, 0.75))
+    threshold = {"at_least": high, "above": high, "at_most": low, "below": low}.get(op, f"[{low}, {high}]")
+    span = f"{number_words(signal.low, '')} and {number_words(signal.high, '')}"
+    return f"a threshold between {span}, such as `{{signal: {signal.name}, {op}: {threshold}}}`"
 
 
 def timeout_for(plan: Plan, sequence: int, phase: int) -> str:
