@@ -1,5 +1,6 @@
 """What a finding's code means, as text for people."""
 
+import difflib
 import textwrap
 from collections.abc import Iterable
 
@@ -26,8 +27,20 @@ def code_text(info: CodeInfo, style: Style = PLAIN) -> str:
     if info.bad:
         parts.append(style("Bad", "bold") + "\n" + textwrap.indent(info.bad.strip("\n"), "  "))
     if info.good:
-        parts.append(style("Good", "bold") + "\n" + textwrap.indent(info.good.strip("\n"), "  "))
+        parts.append(style("Mended", "bold") + "\n" + "\n".join(_mending(info.bad, info.good, style)))
     return "\n\n".join(part for part in parts if part.strip())
+
+
+def _mending(bad: str, good: str, style: Style) -> list[str]:
+    """Write what changes from the bad example to the good one, two lines around each change."""
+    lines = list(difflib.unified_diff(bad.splitlines(), good.splitlines(), n=2, lineterm=""))[2:]
+    colours = {"+": "green", "-": "red"}
+    return [
+        style(f"{line[0]} {line[1:]}".rstrip(), *([colours[line[0]]] if line[0] in colours else []))
+        if line[:1] in "+- "
+        else "  ..."
+        for line in lines
+    ]
 
 
 def code_list(infos: Iterable[CodeInfo], style: Style = PLAIN) -> str:

@@ -2,6 +2,7 @@
 
 import os
 import unicodedata
+from collections.abc import Sequence
 from typing import Final, TextIO
 
 TAB: Final = "    "
@@ -61,7 +62,7 @@ def clip(text: str, columns: int) -> str:
 
 
 def table(
-    head: tuple[str, ...], rows: list[tuple[str, ...]], *, right: frozenset[int] = frozenset()
+    head: tuple[str, ...], rows: Sequence[tuple[str, ...]], *, right: frozenset[int] = frozenset()
 ) -> list[str]:
     """Lay out rows under a head in columns two spaces apart; the columns in `right` are flush right."""
     cells = [tuple(clean(cell) for cell in row) for row in [head, *rows]]
