@@ -38,7 +38,7 @@ def literal(x: float) -> str:
     """
     for digits in range(1, 10):
         short = float(f"{x:.{digits}g}")
-        # a compiler rounds the digits to binary32 at once, we by way of binary64: near a tie they could differ
+        # a compiler rounds the digits to binary32 at once, we by way of binary64: near a tie they may differ
         if f32(short) == f32(math.nextafter(short, _INF)) == f32(math.nextafter(short, -_INF)) == x:
             break
     text = repr(short)

@@ -1,6 +1,6 @@
 """A small registry of the pint package, made of the few lines of pint's own definitions that we need.
 
-Reading all of pint's definitions takes ten times as long. Factors are kept as fractions on the way and rounded
+Reading all of pint's definitions takes ten times as long. Factors are fractions on the way and rounded
 once, so that 1 in is 25.4 mm to the last bit.
 """
 

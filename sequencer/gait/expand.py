@@ -1,13 +1,16 @@
 """for_each and parts: short forms that are written out before anything else looks at a file."""
 
+import difflib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 from sequencer.gait.nodes import Item, Listing, Mapping, Text, walk
 
 MOST_ITEMS = 200_000
+MOST_CHARACTERS = 10_000_000  # of the texts in which something was put in
+LONGEST_VALUE = 60  # of a <variable>; names are no longer
 _VARIABLE = re.compile(r"<([A-Za-z][A-Za-z0-9_]*)>")
 Binding = dict[str, str]
 
@@ -20,29 +23,14 @@ class TooManyItems(Exception):
         self.place = place
 
 
-def substitute(item: Item, binding: Binding) -> Item:
-    """Replace every ``<name>`` of the binding in keys and values."""
-    if isinstance(item, Text):
-        return _text(item, binding)
-    if isinstance(item, Listing):
-        return Listing(tuple(substitute(child, binding) for child in item.items), item.place)
-    entries = tuple((_text(key, binding), substitute(child, binding)) for key, child in item.entries)
-    return Mapping(entries, item.place)
-
-
-def _text(text: Text, binding: Binding) -> Text:
-    if "<" not in text.value:
-        return text
-    value = _VARIABLE.sub(lambda m: binding.get(m[1], m[0]), text.value)
-    return Text(value, text.plain, text.place)
-
-
 class Expander:
     """Writes out one file's tree; `findings` collects what is wrong with its short forms."""
 
     def __init__(self) -> None:
         self.findings: list[Finding] = []
+        self.vanished: list[re.Pattern[str]] = []
         self.items = 0
+        self.characters = 0
 
     def error(self, code: str, place: Place, message: str, *, expected: str = "", fix: str = "") -> None:
         """Note an error."""
@@ -67,6 +55,24 @@ class Expander:
         if self.items > MOST_ITEMS:
             raise TooManyItems(place)
 
+    def substitute(self, item: Item, binding: Binding) -> Item:
+        """Replace every ``<name>`` of the binding in keys and values. Raises TooManyItems."""
+        if isinstance(item, Text):
+            return self._text(item, binding)
+        if isinstance(item, Listing):
+            return Listing(tuple(self.substitute(child, binding) for child in item.items), item.place)
+        entries = [(self._text(key, binding), self.substitute(child, binding)) for key, child in item.entries]
+        return Mapping(tuple(entries), item.place)
+
+    def _text(self, text: Text, binding: Binding) -> Text:
+        if "<" not in text.value:
+            return text
+        value = _VARIABLE.sub(lambda m: binding.get(m[1], m[0]), text.value)
+        self.characters += len(value)
+        if self.characters > MOST_CHARACTERS:
+            raise TooManyItems(text.place)
+        return Text(value, text.plain, text.place)
+
     def _for_each(self, item: Item) -> Item:
         self._count(item.place)
         if isinstance(item, Text):
@@ -83,9 +89,9 @@ class Expander:
                     self.error(
                         "duplicate-key",
                         new_key.place,
-                        f"{new_key.value} comes up twice once for_each is written out",
+                        f"{new_key.value[:LONGEST_VALUE]} comes up twice once for_each is written out",
                         expected="a name with a <variable> in it",
-                        fix=f"name it, for example, <leg>_{new_key.value}",
+                        fix="name it, for example, <leg>_lift",
                     )
                     continue
                 first[new_key.value] = new_key.place
@@ -99,9 +105,18 @@ class Expander:
             return
         assert isinstance(child, Mapping)
         body = child.without("for_each")
-        for binding in self._bindings(spec):
-            new_key = _text(key, binding) if key is not None else None
-            yield new_key, self._for_each(substitute(body, binding))
+        bindings = self._bindings(spec)
+        if not bindings and key is not None:
+            self._vanish([key.value])
+        for binding in bindings:
+            new_key = self._text(key, binding) if key is not None else None
+            yield new_key, self._for_each(self.substitute(body, binding))
+
+    def _vanish(self, templates: Iterable[str]) -> None:
+        """Note names that are missing now, so that nobody is told that they are unknown."""
+        for template in templates:
+            pieces = _VARIABLE.split(template)[::2]
+            self.vanished.append(re.compile(r"\w+".join(re.escape(piece) for piece in pieces)))
 
     def _bindings(self, spec: Item) -> list[Binding]:
         wanted = "for_each: {leg: [left, right]}"
@@ -111,12 +126,19 @@ class Expander:
         lists: dict[str, list[str]] = {}
         for key, values in spec.entries:
             if not isinstance(values, Listing) or not all(isinstance(v, Text) for v in values.items):
-                self.error("wrong-type", values.place, f"{key.value} needs a list of words", expected=wanted)
+                message = f"{key.value[:LONGEST_VALUE]} needs a list of words"
+                self.error("wrong-type", values.place, message, expected=wanted)
                 return []
             lists[key.value] = [v.value for v in values.items if isinstance(v, Text)]
+            long = next((v for v in values.items if isinstance(v, Text) and self._is_long(v)), None)
+            if long is not None:
+                return []
+        if not all(lists.values()):
+            self.error("missing-key", spec.place, "a list under for_each is empty", expected=wanted)
+            return []
         lengths = {len(values) for values in lists.values()}
         if len(lengths) != 1:
-            said = ", ".join(f"{name} has {len(values)}" for name, values in lists.items())
+            said = ", ".join(f"{name[:20]} has {len(values)}" for name, values in list(lists.items())[:8])
             self.error(
                 "wrong-type",
                 spec.place,
@@ -125,6 +147,13 @@ class Expander:
             )
             return []
         return [dict(zip(lists, row, strict=True)) for row in zip(*lists.values(), strict=True)]
+
+    def _is_long(self, value: Text) -> bool:
+        if len(value.value) <= LONGEST_VALUE:
+            return False
+        expected = f"at most {LONGEST_VALUE} characters"
+        self.error("bad-name", value.place, "this is too long to become part of a name", expected=expected)
+        return True
 
     # parts
 
@@ -164,13 +193,15 @@ class Expander:
                 new = self._use(key, phase, use, known)
                 if new:
                     renamed[key.value] = new[0][0].value
+                else:
+                    self._vanish([key.value, *_phase_names(known.values())])
             for name, body in new:
                 self._count(key.place)
                 if name.value in taken:
                     self.error(
                         "duplicate-key",
                         name.place,
-                        f"phase {name.value} comes up twice once the parts are written out",
+                        f"phase {name.value[:LONGEST_VALUE]} comes up twice once the parts are written out",
                         expected="a part whose phase names hold one of its <variables>",
                     )
                     continue
@@ -184,38 +215,49 @@ class Expander:
             self.error(
                 "unknown-key",
                 extra[0][0].place,
-                f"{extra[0][0].value} cannot stand beside use",
+                f"{extra[0][0].value[:LONGEST_VALUE]} cannot stand beside use",
                 expected="use, with, then",
             )
         name = use.value if isinstance(use, Text) else ""
         part = known.get(name)
         body = part.get("phases") if isinstance(part, Mapping) else None
         if not isinstance(part, Mapping) or not isinstance(body, Mapping) or not body.entries:
-            close = ", ".join(known) or "none"
+            close = difflib.get_close_matches(name[:LONGEST_VALUE], list(known)[:1000], n=1)
             self.error(
                 "unknown-name",
                 use.place,
-                f"there is no part {name!r} with phases",
-                expected=f"one of the parts: {close}",
+                f"there is no part {name[:LONGEST_VALUE]!r} with phases",
+                expected=f"one of the parts: {', '.join(list(known)[:12]) or 'there is none'}",
+                fix=f"did you mean {close[0]}?" if close and close[0] != name else "",
             )
             return []
+        for _ in walk(body):
+            self._count(use.place)
         binding = self._binding_of_use(key, phase, part, name)
-        return [(_text(k, binding), substitute(v, binding)) for k, v in body.entries]
+        return [(self._text(k, binding), self.substitute(v, binding)) for k, v in body.entries]
 
     def _binding_of_use(self, key: Text, phase: Mapping, part: Mapping, name: str) -> Binding:
         takes = part.get("takes")
         wanted = [t.value for t in takes.items if isinstance(t, Text)] if isinstance(takes, Listing) else []
         given = phase.get("with")
         binding: Binding = {"name": key.value}
+        if given is not None and not isinstance(given, Mapping):
+            wrong = "with needs names with values"
+            self.error("wrong-type", given.place, wrong, expected="with: {side: left}")
+            return binding
         for variable, value in given.entries if isinstance(given, Mapping) else ():
-            if variable.value not in wanted or not isinstance(value, Text):
+            if variable.value not in wanted:
                 self.error(
                     "unknown-key",
                     variable.place,
-                    f"part {name} does not take {variable.value}",
+                    f"part {name} does not take {variable.value[:LONGEST_VALUE]}",
                     expected=f"takes: {', '.join(wanted) or 'nothing'}",
                 )
-            elif isinstance(value, Text):
+            elif not isinstance(value, Text):
+                message = f"{variable.value} needs one word"
+                self.error("wrong-type", value.place, message, expected="with: {side: left}")
+                binding[variable.value] = ""
+            elif not self._is_long(value):
                 binding[variable.value] = value.value
         for variable_name in wanted:
             if variable_name not in binding:
@@ -226,11 +268,17 @@ class Expander:
                     fix=f"with: {{{variable_name}: ...}}",
                 )
         then = phase.get("then")
-        if isinstance(then, Text):
+        if isinstance(then, Text) and not self._is_long(then):
             binding["then"] = then.value
-        elif any(isinstance(t, Text) and "<then>" in t.value for _, _, t in walk(part)):
+        elif then is None and any(isinstance(t, Text) and "<then>" in t.value for _, _, t in walk(part)):
             self.error("missing-key", phase.place, f"part {name} needs then", fix="then: NEXT_PHASE")
         return binding
+
+
+def _phase_names(parts: Iterable[Item]) -> Iterator[str]:
+    for part in parts:
+        phases = part.get("phases") if isinstance(part, Mapping) else None
+        yield from (key.value for key, _ in phases.entries) if isinstance(phases, Mapping) else ()
 
 
 def _retarget(item: Item, renamed: Binding) -> Item:

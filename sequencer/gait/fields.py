@@ -17,7 +17,7 @@ from sequencer.gait.reserved import is_reserved
 
 LONGEST_NAME = 60
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9]*(_[A-Za-z0-9]+)*")
-_SAMPLES = re.compile(r"(\d{1,9})\s+samples?")
+_SAMPLES = re.compile(r"([0-9]{1,9}) *samples?")
 
 
 def fail(code: str, message: str, expected: str = "", fix: str = "") -> PydanticCustomError:
@@ -26,9 +26,14 @@ def fail(code: str, message: str, expected: str = "", fix: str = "") -> Pydantic
     return PydanticCustomError(code, template, {"expected": expected, "fix": fix})
 
 
+def is_name(value: str) -> bool:
+    """Tell whether a text has the form of a name."""
+    return len(value) <= LONGEST_NAME and _NAME.fullmatch(value) is not None
+
+
 def check_name(value: str) -> str:
     """Accept a name that people, CSV headers and C++ can all use."""
-    if not _NAME.fullmatch(value) or len(value) > LONGEST_NAME:
+    if not is_name(value):
         variable = re.search(r"<\w*>", value)
         raise fail(
             "bad-name",
@@ -164,7 +169,9 @@ def to_hold(value: Any) -> HoldText:
         return HoldText(to_quantity(value), None)
     except PydanticCustomError:
         raise fail(
-            "bad-unit", f"{value!r} is no hold", "a time (200 ms) or fresh samples (3 samples)"
+            "bad-unit",
+            f"{str(value)[:LONGEST_NAME]!r} is no hold",
+            "a time (200 ms) or fresh samples (3 samples)",
         ) from None
 
 

@@ -1,6 +1,6 @@
 """The gait file: the walk as phases and guards."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, StrictBool, StrictStr, WithJsonSchema, model_validator
 
@@ -14,6 +14,7 @@ from sequencer.gait.fields import (
     Release,
     Span,
     fail,
+    is_name,
 )
 from sequencer.gait.machine_model import Block, MachineFile, Repeatable
 
@@ -31,6 +32,7 @@ KINDS = (
     "at_target",
 )
 COMPARISONS = ("at_least", "at_most", "above", "below", "within", "outside")
+_NAMING = ("event", "switch", "lost", "counter", "signal", "sequence", "reached", "at_target")
 _FOR_KIND = {
     "sequence": {"in"},
     "reached": {"short_by", "release"},
@@ -77,7 +79,7 @@ class GuardBlock(Block):
 
     @model_validator(mode="after")
     def _one_kind(self) -> "GuardBlock":
-        given = {("not" if f == "not_" else "in" if f == "in_" else f) for f in self.model_fields_set}
+        given = {f.rstrip("_") for f in self.model_fields_set if getattr(self, f) is not None}
         kinds = [k for k in KINDS if k in given]
         if len(kinds) != 1:
             said = " and ".join(kinds) if kinds else "none"
@@ -91,9 +93,40 @@ class GuardBlock(Block):
         if kind in {"signal", "counter"} and sum(c in given for c in COMPARISONS) != 1:
             raise fail("bad-guard", f"a {kind} needs one comparison", f"one of: {', '.join(COMPARISONS)}")
         for key in needed:
-            if key not in given:
+            if key not in given or (key == "in" and not self.in_):
                 raise fail("missing-key", f"{kind} needs {key}", f"{kind}: ..., {key}: ...")
         return self
+
+    @property
+    def names(self) -> dict[str, str]:
+        """The names that it looks at, by kind."""
+        return {kind: name for kind in _NAMING if (name := getattr(self, kind)) is not None}
+
+    @property
+    def parameters(self) -> list[str]:
+        """The parameters in its thresholds."""
+        single = (self.short_by, self.tolerance, self.at_least, self.at_most, self.above, self.below)
+        levels = [*single, *(self.within or ()), *(self.outside or ()), *(self.release or ())]
+        return [level.parameter for level in levels if level is not None and level.parameter is not None]
+
+    @staticmethod
+    def stand_in(data: object) -> "BrokenGuard":
+        """Make what stands for a guard that is broken: its names can still be judged."""
+        sound: dict[str, Any] = {}
+        for kind in _NAMING if isinstance(data, dict) else ():
+            name = data.get(kind) if isinstance(data, dict) else None
+            if isinstance(name, str) and is_name(name):
+                sound[kind] = name
+        return BrokenGuard.model_construct(**sound)
+
+
+class BrokenGuard(GuardBlock):
+    """A guard whose error has been told already."""
+
+    @property
+    def kind(self) -> str:
+        """Not one of KINDS."""
+        return "broken"
 
 
 class LeaveBlock(Repeatable):
@@ -107,19 +140,29 @@ class LeaveBlock(Repeatable):
 class TimeoutBlock(Block):
     """A fault: so long in the phase, go there."""
 
-    after: Amount | None = None
-    to: Name | None = None
-    never: StrictBool = False
+    after: Amount
+    to: Name
 
-    @model_validator(mode="after")
-    def _whole(self) -> "TimeoutBlock":
-        if not self.never and (self.after is None or self.to is None):
-            raise fail("missing-key", "a timeout needs after and to", "{after: 5 s, to: safe}, or never")
-        return self
+    @property
+    def never(self) -> bool:
+        """Whether the phase may wait for ever."""
+        return False
+
+
+class NeverBlock(TimeoutBlock):
+    """``timeout: never``."""
+
+    @property
+    def never(self) -> bool:
+        """It may."""
+        return True
+
+
+_NOTHING: dict[str, Any] = {}
 
 
 def _never(value: Any) -> Any:
-    return {"never": True} if value == "never" else value
+    return NeverBlock.model_construct(**_NOTHING) if value == "never" else value
 
 
 _TIMEOUT_SCHEMA = {
@@ -137,7 +180,7 @@ TimeoutField = Annotated[TimeoutBlock, BeforeValidator(_never), WithJsonSchema(_
 
 
 def _category(value: Any) -> Any:
-    if isinstance(value, bool) or value not in {0, 1, 2}:
+    if not isinstance(value, int) or isinstance(value, bool) or value not in {0, 1, 2}:
         raise fail("wrong-type", "stop needs a stop category", "0, 1 or 2 (IEC 60204-1)")
     return value
 
@@ -163,6 +206,9 @@ class PhaseBlock(Repeatable):
     def _sense(self) -> "PhaseBlock":
         if self.rest and self.stop is not None:
             raise fail("bad-phase", "a phase is either rest or stop", "one of the two")
+        if both := sorted({*self.keep} & {*self.set}):
+            said = f"{both[0]} stands under keep and under set"
+            raise fail("bad-phase", said, "one of the two: keep says that the target before is meant")
         if self.timeout and self.timeout.never and not self.because.strip():
             raise fail("missing-key", "timeout: never needs a because", "because: why waiting is safe here")
         return self
@@ -212,6 +258,13 @@ class DefaultsBlock(Block):
     """What phases have unless they say otherwise; rest and stop phases take no default timeout."""
 
     timeout: TimeoutField | None = None
+
+    @model_validator(mode="after")
+    def _ends(self) -> Self:
+        if self.timeout and self.timeout.never:
+            fix = "write timeout: never, with because, at each phase that may wait"
+            raise fail("missing-key", "a default timeout must come some time", "{after: 5 s, to: safe}", fix)
+        return self
 
 
 class PartBlock(Block):

@@ -1,24 +1,35 @@
 """Loading a gait file and its machine file into models, with every error of both."""
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, field
 from pathlib import Path as FilePath
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.gait.expand import Expander
 from sequencer.gait.gait_model import GaitFile
 from sequencer.gait.machine_model import MachineFile
-from sequencer.gait.nodes import Item, Mapping, Positions, Text
+from sequencer.gait.nodes import Item, Mapping, Path, Positions, Text
 from sequencer.gait.reading import STANDARD_INPUT, Unreadable, parse_tree, read_tree
-from sequencer.gait.validate import validate
+from sequencer.gait.validate import Model, validate
 
 
 @dataclass(frozen=True, slots=True)
 class LoadedFile:
-    """One file: its positions, and every name that it declares under each of its top-level keys."""
+    """One file: its positions, and what it declares, also where that is broken.
+
+    declared: the names under each top-level key.
+    phases: the names of the phases of each sequence, "" for those of a gait without sequences, mirror
+        images included.
+    cut: paths that were left out because of an error that has been told.
+    vanished: patterns of names that a broken for_each or use would have made.
+    """
 
     name: str
     where: Positions
     declared: dict[str, tuple[str, ...]]
+    phases: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    cut: frozenset[Path] = frozenset()
+    vanished: tuple[re.Pattern[str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,48 +64,73 @@ def load_text(text: str, machine: str | FilePath | None = None, name: str = "<te
 def _load(
     root: Item, findings: list[Finding], path: str | FilePath, machine: str | FilePath | None
 ) -> Loaded:
-    root, more = _expanded(root)
+    expander = Expander()
+    root = expander.expand(root)
+    findings = findings + expander.findings
+    wrong = _not_a_gait(root)
+    if wrong is not None:
+        return Loaded(None, None, None, None, (*findings, wrong))
     block = root.get("machine") if isinstance(root, Mapping) else None
-    if isinstance(root, Mapping) and isinstance(block, Mapping):
-        root = _set_aside(root)
-    gait, wrong, where = validate(GaitFile, root)
-    findings = findings + more + wrong
-    gait_file = LoadedFile(root.place.file, where, _declared(root))
+    gait, gait_file, errors = _validated(GaitFile, _set_aside(root), expander)
+    findings += errors
     model, file, errors = None, None, list[Finding]()
     if machine is not None:
         model, file, errors = _machine_file(machine, None)
     elif isinstance(block, Mapping):
-        model, file, errors = _inline(block, gait.gait if gait else "unnamed")
+        named = _named(block, gait.gait if gait else "unnamed")
+        model, file, errors = _validated(MachineFile, named, expander)
     elif isinstance(block, Text):
         model, file, errors = _machine_file(_beside(path, block.value), block)
     return Loaded(gait, model, gait_file, file, tuple(dict.fromkeys(findings + errors)))
 
 
-def _set_aside(root: Mapping) -> Mapping:
+def _validated(
+    kind: type[Model], root: Item, expander: Expander
+) -> tuple[Model | None, LoadedFile, list[Finding]]:
+    done = validate(kind, root)
+    declared, phases = _declared(root), _phases(root)
+    file = LoadedFile(root.place.file, done.where, declared, phases, done.cut, tuple(expander.vanished))
+    return done.model, file, done.findings
+
+
+def _not_a_gait(root: Item) -> Finding | None:
+    """Say so at once if a machine file was given in place of a gait."""
+    if not isinstance(root, Mapping) or root.get("gait") is not None:
+        return None
+    if not isinstance(root.get("machine"), Text) or not (root.get("signals") or root.get("setpoints")):
+        return None
+    message = f"{root.place.file} describes a machine, not a walk"
+    fix = "give the gait file; it names its machine file under machine:"
+    return Finding("missing-key", Severity.ERROR, root.place, message, expected="gait: NAME", fix=fix)
+
+
+def _set_aside(root: Item) -> Item:
     """Put a word in the place of an inline machine, which is validated on its own."""
+    if not isinstance(root, Mapping):
+        return root
     entries = tuple(
-        (key, Text("inline", True, item.place) if key.value == "machine" else item)
+        (
+            key,
+            Text("inline", True, item.place)
+            if key.value == "machine" and isinstance(item, Mapping)
+            else item,
+        )
         for key, item in root.entries
     )
     return Mapping(entries, root.place)
 
 
-def _inline(block: Mapping, name: str) -> tuple[MachineFile | None, LoadedFile | None, list[Finding]]:
-    if block.get("machine") is None:
-        named = (Text("machine", True, block.place), Text(name, True, block.place))
-        block = Mapping((named, *block.entries), block.place)
-    model, wrong, where = validate(MachineFile, block)
-    return model, LoadedFile(block.place.file, where, _declared(block)), wrong
-
-
-def _expanded(root: Item) -> tuple[Item, list[Finding]]:
-    expander = Expander()
-    return expander.expand(root), expander.findings
+def _named(block: Mapping, name: str) -> Mapping:
+    """Name an inline machine after its gait if it has no name of its own."""
+    if block.get("machine") is not None:
+        return block
+    named = (Text("machine", True, block.place), Text(name, True, block.place))
+    return Mapping((named, *block.entries), block.place)
 
 
 def _beside(path: str | FilePath, machine: str) -> FilePath:
     folder = FilePath() if str(path) == STANDARD_INPUT else FilePath(path).parent
-    return folder / machine
+    return folder.absolute() / machine if machine == STANDARD_INPUT else folder / machine
 
 
 def _machine_file(
@@ -104,14 +140,15 @@ def _machine_file(
         root, findings, _ = read_tree(path)
     except Unreadable as error:
         return None, None, [_machine_missing(error.finding, said)]
-    root, more = _expanded(root)
+    expander = Expander()
+    root = expander.expand(root)
     if isinstance(root, Mapping) and root.get("gait") is not None and root.get("signals") is None:
         place = said.place if said else root.place
         message = f"{root.place.file} is a gait file, not a machine file"
         fix = "machine: names the file that begins with machine:, such as stork.machine.yaml"
         return None, None, [Finding("not-a-machine", Severity.ERROR, place, message, fix=fix)]
-    model, wrong, where = validate(MachineFile, root)
-    return model, LoadedFile(root.place.file, where, _declared(root)), findings + more + wrong
+    model, file, wrong = _validated(MachineFile, root, expander)
+    return model, file, findings + expander.findings + wrong
 
 
 def _machine_missing(finding: Finding, said: Text | None) -> Finding:
@@ -139,3 +176,26 @@ def _declared(root: Item) -> dict[str, tuple[str, ...]]:
         else:
             names[key.value] = tuple(i.value for i in item.items if isinstance(i, Text))
     return names
+
+
+def _phases(root: Item) -> dict[str, tuple[str, ...]]:
+    """List the names of the phases of each sequence, also those that are broken or made by mirror."""
+    if not isinstance(root, Mapping):
+        return {}
+    names = {"": (*_keys(root.get("phases")), *_mirror_images(root))}
+    sequences = root.get("sequences")
+    for key, sequence in sequences.entries if isinstance(sequences, Mapping) else ():
+        names[key.value] = _keys(sequence.get("phases") if isinstance(sequence, Mapping) else None)
+    return names
+
+
+def _keys(item: Item | None) -> tuple[str, ...]:
+    return tuple(key.value for key, _ in item.entries) if isinstance(item, Mapping) else ()
+
+
+def _mirror_images(root: Mapping) -> tuple[str, ...]:
+    mirror = root.get("mirror")
+    phases = mirror.get("phases") if isinstance(mirror, Mapping) else None
+    if not isinstance(phases, Mapping):
+        return ()
+    return tuple(image.value for _, image in phases.entries if isinstance(image, Text))

@@ -1,10 +1,12 @@
 """The machine file: what can be measured and commanded, and how it is driven."""
 
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, StrictBool, model_validator
+from pydantic import AllowInfNan, BaseModel, ConfigDict, Field, Strict, StrictBool, model_validator
 
 from sequencer.gait.fields import Amount, Followers, Name, Names, RateField, Span, fail
+
+Gain = Annotated[float, Strict(), AllowInfNan(False)]
 
 
 class Block(BaseModel):
@@ -16,7 +18,7 @@ class Block(BaseModel):
 class Repeatable(Block):
     """A block that may be written once for several names. `for_each` is gone before validation."""
 
-    for_each: dict[str, list[str]] | None = Field(
+    for_each: dict[str, list[Any]] | None = Field(
         None,
         description="Write this once per value; <name> stands for the value. Equal lists go side by side.",
     )
@@ -83,11 +85,11 @@ class LoopBlock(Repeatable):
 
     setpoint: list[Any] = Field(description="What it tries to reach: setpoints, or one quantity.")
     signal: Name
-    kp: float = 0.0
-    ki: float = 0.0
-    kd: float = 0.0
+    kp: Gain = 0.0
+    ki: Gain = 0.0
+    kd: Gain = 0.0
     limit: Amount | None = None
-    adds_to: dict[Name, float] | None = Field(
+    adds_to: dict[Name, Gain] | None = Field(
         None, description="Loops whose setpoint it adds to, with a gain."
     )
     output: Name | None = None

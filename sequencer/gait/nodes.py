@@ -41,6 +41,14 @@ class Mapping:
         return Mapping(tuple(entry for entry in self.entries if entry[0].value not in keys), self.place)
 
 
+@dataclass(frozen=True, slots=True)
+class StandIn(Text):
+    """What stands for something broken, so that the rest can be judged: a ready model; `was` is the tree."""
+
+    model: object
+    was: "Item"
+
+
 Item = Text | Listing | Mapping
 Path = tuple[str | int, ...]
 Scalar = str | int | float | bool | None
@@ -117,6 +125,8 @@ def walk(root: Item) -> Iterator[tuple[Path, Text | None, Item]]:
     while stack:
         path, key, item = stack.pop()
         yield path, key, item
+        if isinstance(item, StandIn):
+            item = item.was
         if isinstance(item, Mapping):
             stack.extend(((*path, name.value), name, child) for name, child in item.entries)
         elif isinstance(item, Listing):
@@ -129,6 +139,8 @@ def plain_data(item: Item) -> object:
         return {key.value: plain_data(child) for key, child in item.entries}
     if isinstance(item, Listing):
         return [plain_data(child) for child in item.items]
+    if isinstance(item, StandIn):
+        return item.model
     try:
         return scalar(item)
     except ValueError:

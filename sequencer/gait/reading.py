@@ -1,8 +1,10 @@
 """From a file to a tree: bytes, text, YAML, each with an error that says where."""
 
 import os
+import re
 import stat
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 from sequencer.base.findings import Finding, Severity
@@ -12,6 +14,12 @@ from sequencer.gait.nodes import Item, Listing, Mapping, Text, scalar
 MOST_BYTES = 2_000_000
 DEEPEST = 64
 STANDARD_INPUT = "-"
+
+_INDENTING_TAB = re.compile(r"^ *(\t)[ \t]*(?=[^\s#])", re.MULTILINE)
+# libyaml ends a line, and with it a remark, at these three; YAML 1.2 and editors do not (section 5.4)
+_OTHER_LINE_ENDS = re.compile("[\x85\u2028\u2029]")
+# what is not c-printable, https://yaml.org/spec/1.2.2/ section 5.1
+_NOT_PRINTABLE = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 class Unreadable(Exception):
@@ -31,7 +39,10 @@ def shown(path: str | Path) -> str:
     text = str(path)
     if text == STANDARD_INPUT:
         return "<stdin>"
-    relative = os.path.relpath(text)
+    try:
+        relative = os.path.relpath(text)
+    except (OSError, ValueError):  # an empty name, or a current folder that is gone
+        return text
     return relative if len(relative) < len(text) else text
 
 
@@ -69,11 +80,12 @@ def read_text(path: str | Path) -> str:
 def _read_regular(path: Path, start: Place) -> bytes:
     try:
         descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
-    except OSError as error:
+    except (OSError, ValueError) as error:  # ValueError: no file can have such a name
+        why = error.strerror if isinstance(error, OSError) else "it is no file name"
         raise _fail(
             "no-file",
             start,
-            f"{start.file} cannot be opened: {error.strerror}",
+            f"{start.file[:200]} cannot be opened: {why}",
             expected="a readable file",
             fix=_similar_file(path),
         ) from None
@@ -89,7 +101,7 @@ def _similar_file(path: Path) -> str:
 
     try:
         names = [entry.name for entry in path.parent.iterdir() if entry.suffix in {".yaml", ".yml"}]
-    except OSError:
+    except (OSError, ValueError):
         return ""
     close = difflib.get_close_matches(path.name, names, n=1, cutoff=0.75)
     return f"did you mean {path.parent / close[0]}?" if close else ""
@@ -109,39 +121,57 @@ def parse_tree(text: str, name: str) -> tuple[Item, list[Finding]]:
     """Parse YAML text; `name` stands in places. See `read_tree`."""
     import yaml
 
+    _refuse_characters(text, name)
     try:
         root = yaml.compose(text, Loader=yaml.CBaseLoader)
     except yaml.MarkedYAMLError as error:
         raise _syntax(error, name, text) from None
-    except (yaml.reader.ReaderError, yaml.YAMLError) as error:
-        raise _fail("yaml-syntax", _bad_character(text, name), _one_line(str(error))) from None
+    except yaml.YAMLError as error:
+        raise _fail("yaml-syntax", Place(name, 1, 1), _one_line(str(error))) from None
     if root is None:
         raise _fail("empty-file", Place(name, 1, 1), f"{name} is empty", expected="keys and values")
     return _Builder(name, text).build(root)
+
+
+def _refuse_characters(text: str, name: str) -> None:
+    """Refuse what YAML does not allow, and what makes it read lines as no editor shows them."""
+    if len(text) > MOST_BYTES:
+        message = f"{name} is larger than {MOST_BYTES // 1_000_000} MB"
+        raise _fail(
+            "too-large", Place(name, 1, 1), message, expected="a gait or machine file written by hand"
+        )
+    for pattern, what, fix in (
+        (_NOT_PRINTABLE, "a control character", "take it out"),
+        (_OTHER_LINE_ENDS, "a line separator", "end the line as your editor does, or take it out"),
+        (_INDENTING_TAB, "a tab", "indent with spaces"),
+    ):
+        match = pattern.search(text)
+        if match is None:
+            continue
+        at = match.start(match.lastindex or 0)
+        if pattern is _INDENTING_TAB:
+            message = "a tab stands where only spaces may"
+        else:
+            message = f"{what} (U+{ord(text[at]):04X}) cannot stand in YAML"
+        raise _fail("yaml-syntax", _place_in(text, at, name), message, expected="plain text", fix=fix)
+
+
+def _place_in(text: str, at: int, name: str) -> Place:
+    """Give line and column of a character, with the line ends of YAML 1.2: LF, CR LF, CR."""
+    before = text[:at].replace("\r\n", "\n").replace("\r", "\n")
+    return Place(name, before.count("\n") + 1, len(before) - before.rfind("\n"))
 
 
 def _one_line(text: str) -> str:
     return " ".join(text.split())[:200]
 
 
-def _bad_character(text: str, name: str) -> Place:
-    for number, line in enumerate(text.split("\n"), 1):
-        for column, char in enumerate(line, 1):
-            if ord(char) < 32 and char not in "\t\r":
-                return Place(name, number, column)
-    return Place(name, 1, 1)
-
-
 def _syntax(error: object, name: str, text: str) -> Unreadable:
-    mark = getattr(error, "problem_mark", None) or getattr(error, "context_mark", None)
+    problem_mark, context_mark = (getattr(error, f"{kind}_mark", None) for kind in ("problem", "context"))
+    mark = problem_mark or context_mark
     place = Place(name, mark.line + 1, mark.column + 1) if mark else Place(name, 1, 1)
     problem = str(getattr(error, "problem", "") or error)
-    lines = text.split("\n")
-    here = lines[place.line - 1] if place.line <= len(lines) else ""
-    fix = ""
-    if "\t" in here:
-        problem, fix = "a tab stands where only spaces may", "indent with spaces"
-    elif "alias" in problem:
+    if "undefined alias" in problem:
         return _fail(
             "alias",
             place,
@@ -149,14 +179,21 @@ def _syntax(error: object, name: str, text: str) -> Unreadable:
             expected="the value itself",
             fix="write it out",
         )
-    elif "nesting" in problem:
+    if "nesting" in problem:
         return _fail("too-deep", place, "brackets are nested too deep", expected=f"at most {DEEPEST} levels")
-    elif "another document" in problem:
-        problem, fix = "a second document (---) begins here", "one file holds one gait or one machine"
+    context, fix = getattr(error, "context", None), ""
+    if "another document" in problem:
+        problem, context = "a second document (---) begins here", None
+        fix = "one file holds one gait or one machine"
     elif "mapping values" in problem:
         problem, fix = "a colon stands where no key can be", "put quotes around a text that contains ': '"
-    context = getattr(error, "context", None)
-    return _fail("yaml-syntax", place, f"{problem}" + (f" ({context})" if context else ""), fix=fix)
+    elif "cannot start any token" in problem:
+        fix = "put quotes around a text that begins with %, @ or a backtick"
+    finding = _fail("yaml-syntax", place, problem + (f" ({context})" if context else ""), fix=fix).finding
+    if context and context_mark and problem_mark and context_mark.line != problem_mark.line:
+        begin = Place(name, context_mark.line + 1, context_mark.column + 1)
+        finding = replace(finding, notes=((begin, "it begins here"),))
+    return Unreadable(finding)
 
 
 class _Builder:
@@ -221,7 +258,7 @@ class _Builder:
                 self._note(
                     "duplicate-key",
                     key.place,
-                    f"{key.value} stands twice here; the first is in line {first[key.value].line}",
+                    f"{key.value[:60]} stands twice here; the first is in line {first[key.value].line}",
                     expected="each key once",
                 )
                 continue
@@ -244,7 +281,7 @@ class _Builder:
                 return _fail(
                     "alias",
                     place,
-                    f"aliases (*{event.anchor}) are not used here",
+                    f"aliases (*{str(event.anchor)[:60]}) are not used here",
                     expected="the value itself",
                     fix="write it out, or use for_each, parts or defaults",
                 )

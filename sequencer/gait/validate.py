@@ -5,18 +5,31 @@ does not hide the others.
 """
 
 import difflib
-import types
-import typing
-from typing import Any, TypeVar
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from sequencer.base.findings import Finding, Severity
-from sequencer.gait.nodes import Item, Listing, Mapping, Path, Positions, Text, plain_data, positions
+from sequencer.base.places import Place
+from sequencer.gait.model_types import bare, is_model, known_keys, path_types
+from sequencer.gait.nodes import (
+    Item,
+    Listing,
+    Mapping,
+    Path,
+    Positions,
+    StandIn,
+    Text,
+    plain_data,
+    positions,
+)
 
 Model = TypeVar("Model", bound=BaseModel)
 _MOST_ROUNDS = 25
+_MOST_TOLD = 1000  # of one round; a file with more slips is not a gait at all
 
 # what is put in the place of a top-level key that is missing or broken, so that the rest can be judged
 _STAND_INS: dict[str, str] = {"gait": "unnamed", "machine": "unnamed", "tick": "10 ms"}
@@ -37,77 +50,153 @@ _EXPECTED = {
 }
 
 
-def validate(model: type[Model], root: Item) -> tuple[Model | None, list[Finding], Positions]:
-    """Validate a tree against a model.
+@dataclass(frozen=True, slots=True)
+class Validated(Generic[Model]):
+    """The model of what is sound (None if nothing is), its positions, and the paths that were left out."""
 
-    Returns the model of what is sound (None if nothing is), the findings, and the positions of what is sound.
-    """
+    model: Model | None
+    findings: list[Finding]
+    where: Positions
+    cut: frozenset[Path]
+
+
+def validate(model: type[Model], root: Item) -> Validated[Model]:
+    """Validate a tree against a model."""
     findings: list[Finding] = []
     if not isinstance(root, Mapping):
         finding = Finding("wrong-type", Severity.ERROR, root.place, "keys with values are needed here")
-        return None, [finding], positions(root)
+        return Validated(None, [finding], positions(root), frozenset())
+    told: set[Place] = set()  # blocks in which something was wrong already
+    cut: set[Path] = set()
     for _ in range(_MOST_ROUNDS):
         where = positions(root)
         try:
-            return model.model_validate(plain_data(root)), findings, where
+            return Validated(model.model_validate(plain_data(root)), findings, where, frozenset(cut))
         except ValidationError as error:
             details = error.errors(include_url=False, include_input=False)
-        findings += [_finding(model, detail, where) for detail in details]
-        # last first, so that cutting a list item does not move those that are still to be cut
-        cuts = {_cut_of(detail) for detail in details}
-        outer = {cut for cut in cuts if not any(_is_inside(cut[0], other[0]) for other in cuts)}
-        for path, stand_in in sorted(outer, key=_late_first):
-            root = _without(root, path, stand_in)
-    return None, findings, positions(root)
-
-
-def _is_inside(path: Path, other: Path) -> bool:
-    return len(path) > len(other) and path[: len(other)] == other
-
-
-def _late_first(cut: tuple[Path, bool]) -> list[tuple[int, str]]:
-    return [(-part, "") if isinstance(part, int) else (0, part) for part in cut[0]]
+        meant = {path for detail in details[:_MOST_TOLD] if (path := _meant(model, detail)) is not None}
+        findings += _findings(model, details[:_MOST_TOLD], where, (meant, told))
+        told |= {where.value(_path(detail)[:-1]) for detail in details}
+        cuts = [_cut_of(model, detail) for detail in details]
+        cut |= meant | {path for path, _ in cuts}
+        root = _without(root, _Cuts.of(cuts))
+    return Validated(None, findings, positions(root), frozenset(cut))
 
 
 def _path(detail: ErrorDetails) -> Path:
-    return tuple(part for part in detail["loc"] if part != "[key]")
+    loc = detail["loc"]
+    about_key = loc and loc[-1] == "[key]" and detail["type"] != "extra_forbidden"
+    return loc[:-1] if about_key else loc
 
 
-def _cut_of(detail: ErrorDetails) -> tuple[Path, bool]:
-    """Find the smallest entry that holds the error and can be missed, and whether it needs a stand-in."""
+def _meant(model: type[BaseModel], detail: ErrorDetails) -> Path | None:
+    """Give the path of the key that an unknown one was meant to be, if one is near."""
+    if detail["type"] != "extra_forbidden":
+        return None
+    *block, name = _path(detail)
+    close = difflib.get_close_matches(str(name), known_keys(model, tuple(block)), n=1)
+    return (*block, close[0]) if close else None
+
+
+# cutting out
+
+
+def _cut_of(model: type[BaseModel], detail: ErrorDetails) -> tuple[Path, Any]:
+    """Find the smallest thing that holds the error and can be missed, and what has to stand in for it."""
     path, kind = _path(detail), detail["type"]
     if kind == "extra_forbidden":
-        return path, False
-    if len(path) == 1:
-        return path, path[0] in _STAND_INS
-    numbers = [i for i, part in enumerate(path) if isinstance(part, int)]
-    depth = numbers[0] + 1 if numbers else (4 if path[0] == "sequences" else 2)
-    if kind == "missing":
-        depth = min(depth, len(path) - 1)
-    return path[:depth], False
+        return path, None
+    types = path_types(model, path)
+    there = len(path) - (kind == "missing")
+    for depth in range(there, 0, -1):
+        here = bare(types[depth])
+        if is_model(here) and hasattr(here, "stand_in"):
+            return path[:depth], here
+    for depth in range(there, 0, -1):
+        holder = bare(types[depth - 1])
+        if not is_model(holder):
+            return path[:depth], None
+        field = next((f for n, f in holder.model_fields.items() if path[depth - 1] == (f.alias or n)), None)
+        if field is None or not field.is_required():
+            return path[:depth], None
+    return path[:1], _STAND_INS.get(str(path[0])) if path else None
 
 
-def _without(item: Item, path: Path, stand_in: bool) -> Item:
-    """Give the tree less the entry at `path`, or with a stand-in there."""
-    if not path:
-        return item
-    part, rest = path[0], path[1:]
-    if isinstance(item, Listing) and isinstance(part, int):
-        children = list(item.items)
-        children[part : part + 1] = [_without(children[part], rest, stand_in)] if rest else []
-        return Listing(tuple(children), item.place)
+@dataclass(slots=True)
+class _Cuts:
+    """Paths as a tree: what to cut at a place (None for nothing below), and what stands in for it."""
+
+    below: dict[str | int, "_Cuts"]
+    here: bool = False
+    stand_in: Any = None
+
+    @staticmethod
+    def of(cuts: Iterable[tuple[Path, Any]]) -> "_Cuts":
+        top = _Cuts({})
+        for path, stand_in in cuts:
+            node = top
+            for part in path:
+                node = node.below.setdefault(part, _Cuts({}))
+            node.here, node.stand_in = True, node.stand_in or stand_in
+        return top
+
+
+def _without(item: Item, cuts: _Cuts) -> Item:
+    """Give the tree less what is cut, or with stand-ins there."""
+    if isinstance(item, Listing):
+        children = [_child(child, cuts.below.get(i)) for i, child in enumerate(item.items)]
+        return Listing(tuple(child for child in children if child is not None), item.place)
     if not isinstance(item, Mapping):
         return item
-    entries: list[tuple[Text, Item]] = []
-    for key, child in item.entries:
-        if key.value != part:
-            entries.append((key, child))
-        elif rest:
-            entries.append((key, _without(child, rest, stand_in)))
-    if stand_in and not rest:
-        place = item.place
-        entries.append((Text(str(part), True, place), Text(_STAND_INS[str(part)], True, place)))
-    return Mapping(tuple(entries), item.place)
+    entries = [(key, _child(child, cuts.below.get(key.value))) for key, child in item.entries]
+    kept = [(key, child) for key, child in entries if child is not None]
+    present = {key.value for key, _ in item.entries}
+    for part, cut in cuts.below.items():
+        if isinstance(cut.stand_in, str) and part not in present:
+            kept.append((Text(str(part), True, item.place), Text(cut.stand_in, True, item.place)))
+    return Mapping(tuple(kept), item.place)
+
+
+def _child(item: Item, cuts: _Cuts | None) -> Item | None:
+    if cuts is None:
+        return item
+    if not cuts.here:
+        return _without(item, cuts)
+    if isinstance(cuts.stand_in, str):
+        return Text(cuts.stand_in, True, item.place)
+    if cuts.stand_in is not None:
+        return StandIn("", False, item.place, cuts.stand_in.stand_in(plain_data(item)), item)
+    return None
+
+
+# telling
+
+
+def _findings(
+    model: type[BaseModel],
+    details: list[ErrorDetails],
+    where: Positions,
+    known: tuple[set[Path], set[Place]],
+) -> list[Finding]:
+    meant, told = known
+    missing: dict[Path, list[str]] = {}
+    found: list[Finding] = []
+    for detail in details:
+        path = _path(detail)
+        if detail["type"] == "missing":
+            if path not in meant and where.value(path[:-1]) not in told:
+                missing.setdefault(path[:-1], []).append(str(path[-1]))
+            continue
+        finding = _finding(model, detail, where)
+        follows = finding.code in {"missing-key", "bad-guard"} and where.value(path) in told
+        if not follows:
+            found.append(finding)
+    for block, names in missing.items():
+        said = " and ".join([", ".join(names[:-1])] * (len(names) > 1) + names[-1:])
+        message = f"{said} {'are' if len(names) > 1 else 'is'} missing"
+        expected = ", ".join(f"{name}: ..." for name in names)
+        found.append(Finding("missing-key", Severity.ERROR, where.key(block), message, expected=expected))
+    return found
 
 
 def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> Finding:
@@ -124,10 +213,6 @@ def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> 
             expected=", ".join(known),
             fix=f"did you mean {close[0]}?" if close else "",
         )
-    if kind == "missing":
-        return Finding(
-            "missing-key", Severity.ERROR, where.key(path[:-1]), f"{name} is missing", expected=f"{name}: ..."
-        )
     place = where.key(path) if detail["loc"] and detail["loc"][-1] == "[key]" else where.value(path)
     if "fix" in context:
         return Finding(
@@ -137,45 +222,3 @@ def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> 
         return Finding("missing-key", Severity.ERROR, place, f"{name} is empty", expected=_EXPECTED[kind])
     message = f"{name} has the wrong kind of value"
     return Finding("wrong-type", Severity.ERROR, place, message, expected=_EXPECTED.get(kind, detail["msg"]))
-
-
-def known_keys(model: type[BaseModel], path: Path) -> list[str]:
-    """List the keys that may stand at `path` of a file that `model` describes."""
-    kind: Any = model
-    for part in path:
-        kind = _step(kind, part)
-        if kind is None:
-            return []
-    kind = _bare(kind)
-    if not _is_model(kind):
-        return []
-    return [info.alias or name for name, info in kind.model_fields.items()]
-
-
-def _is_model(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, BaseModel)
-
-
-def _bare(kind: Any) -> Any:
-    """Strip Annotated and the None of an optional; of a union take the model."""
-    while True:
-        origin = typing.get_origin(kind)
-        if origin is typing.Annotated:
-            kind = typing.get_args(kind)[0]
-        elif origin in {typing.Union, types.UnionType}:
-            options = [a for a in typing.get_args(kind) if a is not type(None)]
-            models = [a for a in options if _is_model(_bare(a))]
-            kind = (models or options)[0]
-        else:
-            return kind
-
-
-def _step(kind: Any, part: str | int) -> Any:
-    kind = _bare(kind)
-    if _is_model(kind):
-        for name, info in kind.model_fields.items():
-            if part == (info.alias or name):
-                return info.annotation
-        return None
-    arguments = typing.get_args(kind)
-    return arguments[-1] if arguments else None

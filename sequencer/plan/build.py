@@ -8,7 +8,8 @@ from sequencer.base.binary32 import load_f32
 from sequencer.base.errors import FileErrors
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
-from sequencer.gait.gait_model import GaitFile, GuardBlock, ParameterBlock, RuleBlock
+from sequencer.gait.fields import is_name
+from sequencer.gait.gait_model import GaitFile, ParameterBlock, RuleBlock
 from sequencer.gait.load import Loaded, load_files, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
@@ -17,7 +18,7 @@ from sequencer.plan.dump import meaning_hash
 from sequencer.plan.guards import GuardTables
 from sequencer.plan.machine_tables import MachineTables
 from sequencer.plan.phases import SequenceTables, written_phases
-from sequencer.plan.tables import MOST_SEQUENCES, Anywhere, Parameter, Plan, Rule
+from sequencer.plan.tables import MOST_SEQUENCES, MOST_SIGNALS, Anywhere, Parameter, Plan, Rule
 
 
 def load_plan(path: str | FilePath, machine: str | FilePath | None = None) -> Plan:
@@ -74,9 +75,9 @@ class _PlanBuilder:
 
     def build(self) -> Plan:
         context, gait, file = self.context, self.gait, self.context.gait
+        tables = MachineTables(context, self.machine)
         context.declare("parameter", list(gait.parameters), file.declared.get("parameters", ()), file)
         context.parameters = [self._parameter(name, block) for name, block in gait.parameters.items()]
-        tables = MachineTables(context, self.machine)
         signals = tables.signals()
         setpoints = tables.setpoints(signals)
         remote = tables.remote(self.machine.remote)
@@ -127,17 +128,16 @@ class _PlanBuilder:
         return Parameter(name, unit, value, low, high, context.gait.where.key(path))
 
     def _declare_counters(self) -> None:
-        self.context.declare("counter", self.gait.counters, (), self.context.gait)
-        for i, name in enumerate(self.gait.counters):
-            if name in self.gait.counters[:i]:
-                place = self.context.at("counters", i)
-                self.context.error(
-                    "duplicate-name", place, f"{name} stands twice under counters", expected="each once"
-                )
+        context, counters = self.context, self.gait.counters
+        context.declare("counter", counters, context.gait.declared.get("counters", ()), context.gait)
+        context.twice(counters, context.gait.where, "counters")
+        for kind, found in (("parameters", self.gait.parameters), ("counters", counters)):
+            if len(found) > MOST_SIGNALS:
+                context.error("too-large", context.at(kind), f"too many {kind}", expected=f"{MOST_SIGNALS}")
 
     def _declare_phases(self, phases: dict[str, dict[str, int]]) -> None:
-        context, gait = self.context, self.gait
-        where, declared = context.gait.where, context.gait.declared
+        context, gait, gait_file = self.context, self.gait, self.context.gait
+        where, declared = gait_file.where, gait_file.declared
         if gait.phases and gait.sequences:
             message = "phases and sequences cannot both stand in a gait"
             context.error("bad-phase", where.key(("sequences",)), message, expected="one of the two")
@@ -152,8 +152,7 @@ class _PlanBuilder:
         context.names["sequence"] = _names(list(phases), declared.get("sequences", ()))
         for name, index in phases.items():
             kind = f"phase of {name}" if len(phases) > 1 else "phase"
-            known = [p[3] for p in where.keys if len(p) == 4 and p[:3] == ("sequences", name, "phases")]
-            more = declared.get("phases", ()) if not gait.sequences else tuple(str(k) for k in known)
+            more = gait_file.phases.get(name if gait.sequences else "", ())
             context.names[kind] = _names(list(index), more)
 
     def _mirror(self) -> Mirror | None:
@@ -169,37 +168,52 @@ class _PlanBuilder:
                 expected="phases:",
             )
             return None
-        known = {n for k in ("signal", "setpoint", "parameter", "counter", "event", "switch", "pulse")
-                 for n in context.names[k].declared}  # fmt: skip
+        known = {name for kind in _MIRRORED for name in context.names[kind].declared}
         mirror = make_mirror(block.swap, block.negate, block.phases, known)
-        for i, name in enumerate(block.negate):
-            place = where.value(("mirror", "negate", i))
-            if name not in context.names["signal"].declared | context.names["setpoint"].declared:
-                context.find("signal", name, place)
-            elif mirror.name(name) not in block.negate:
+        self._check_negate(mirror, block.negate)
+        self._check_swap(mirror, block.swap)
+        seen: set[str] = set()
+        for source, image in block.phases.items():
+            if image in seen:
+                place = where.value(("mirror", "phases", source))
+                context.error(
+                    "bad-mirror", place, f"{image} is the mirror image of two phases", expected="one"
+                )
+            seen.add(image)
+        return mirror
+
+    def _check_negate(self, mirror: Mirror, negate: list[str]) -> None:
+        context = self.context
+        signals, setpoints = context.names["signal"].declared, context.names["setpoint"].declared
+        for i, name in enumerate(negate):
+            place = context.at("mirror", "negate", i)
+            if name not in signals | setpoints:
+                close = context.nearest(name, signals | setpoints)
+                context.error(
+                    "unknown-name",
+                    place,
+                    f"there is no signal or setpoint {name}",
+                    expected="signals and setpoints that change their sign",
+                    fix=f"did you mean {close}?" if close else "",
+                )
+            elif mirror.name(name) not in mirror.negate:
                 context.error(
                     "bad-mirror",
                     place,
                     f"{name} is negated, its other side {mirror.name(name)} is not",
                     expected="both of a pair, or neither",
                 )
-        for a, b in block.swap.items():
-            if "_" in a or "_" in b or a == b:
-                place = where.value(("mirror", "swap", a))
-                context.error(
+
+    def _check_swap(self, mirror: Mirror, swap: dict[str, str]) -> None:
+        for a, b in swap.items():
+            whole = is_name(f"x_{a}") and is_name(f"x_{b}") and "_" not in a + b
+            if not whole or a == b or mirror.words[a] != b or mirror.words[b] != a:
+                self.context.error(
                     "bad-mirror",
-                    place,
-                    f"{a} and {b} cannot be swapped",
-                    expected="two different whole words",
+                    self.context.at("mirror", "swap", a),
+                    f"{a[:60]} and {b[:60]} cannot be swapped",
+                    expected="two different whole words, each in one pair",
                 )
-        images = list(block.phases.values())
-        for source, image in block.phases.items():
-            if images.count(image) > 1:
-                place = where.value(("mirror", "phases", source))
-                context.error(
-                    "bad-mirror", place, f"{image} is the mirror image of two phases", expected="one"
-                )
-        return mirror
 
     def _everywhere(self, guards: GuardTables, to: str, place: Place) -> tuple[int, ...] | None:
         """Find the phase `to` in every sequence."""
@@ -235,6 +249,10 @@ class _PlanBuilder:
         return Rule(block.name, guard, start, end, to, mirror is not None, place)
 
 
+# kinds of names that have a mirror image
+_MIRRORED = ("signal", "setpoint", "parameter", "counter", "event", "switch", "pulse")
+
+
 def _names(found: list[str], declared: tuple[str, ...]) -> Names:
     return Names({name: i for i, name in enumerate(found)}, {*found, *declared})
 
@@ -245,19 +263,9 @@ def _is_sided(rule: RuleBlock, mirror: Mirror) -> bool:
     while stack:
         block = stack.pop()
         stack += [*(block.all or ()), *(block.any or ()), *([block.not_] if block.not_ else [])]
-        if any(mirror.name(name) != name for name in _names_of(block)):
+        names = [*block.names.values(), *block.parameters]
+        if any(mirror.name(name) != name for name in names):
+            return True
+        if any(mirror.phase(name) != name for name in block.in_ or ()):
             return True
     return False
-
-
-def _names_of(block: GuardBlock) -> list[str]:
-    fields = (
-        block.event,
-        block.switch,
-        block.lost,
-        block.counter,
-        block.signal,
-        block.reached,
-        block.at_target,
-    )
-    return [name for name in fields if name is not None]

@@ -1,19 +1,37 @@
 """What the builders of the tables share: errors, names, units."""
 
 import difflib
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from sequencer.base import quantities
-from sequencer.base.binary32 import load_f32
+from sequencer.base.binary32 import f32, is_finite, load_f32
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 from sequencer.base.quantities import Quantity, UnitError
 from sequencer.gait.fields import LevelText
 from sequencer.gait.load import LoadedFile
 from sequencer.gait.mirror import Mirror
+from sequencer.gait.nodes import Positions
+from sequencer.plan.levels import level_value
 from sequencer.plan.tables import Level, Parameter
 
 LONGEST_MS = 2**31 - 1
+_MOST_SUGGESTIONS = 200  # of a file, and
+_MOST_CANDIDATES = 1000  # names looked through for one: looking for near names is slow
+
+# where the names of a kind are declared, and the kinds that share one space of names
+_TOP_KEYS = {
+    "signal": "signals",
+    "event": "events",
+    "switch": "switches",
+    "setpoint": "setpoints",
+    "pulse": "outputs",
+    "output": "outputs",
+    "loop": "loops",
+    "parameter": "parameters",
+    "counter": "counters",
+}
 
 
 @dataclass(slots=True)
@@ -33,6 +51,8 @@ class Context:
         self.findings: list[Finding] = []
         self.names: dict[str, Names] = {}
         self.parameters: list[Parameter] = []
+        self.suggestions = 0
+        self.told: set[tuple[str, ...]] = set()  # entries of the machine file with an error found here
 
     def error(self, code: str, place: Place, message: str, *, expected: str = "", fix: str = "") -> None:
         """Note an error."""
@@ -44,23 +64,37 @@ class Context:
 
     def declare(self, kind: str, found: list[str], declared: tuple[str, ...], file: LoadedFile) -> None:
         """Enter the names of a kind; a name that another kind has already is an error."""
-        self.names[kind] = Names({name: i for i, name in enumerate(found)}, {*found, *declared})
-        for other, names in self.names.items():
-            if other == kind:
+        names = {name: i for i, name in enumerate(found)}
+        for other, taken in self.names.items():
+            if other not in _TOP_KEYS:
                 continue
-            for name in found:
-                if name in names.index:
-                    self.error(
-                        "duplicate-name",
-                        self._place_of(kind, name, file),
-                        f"{name} is the name of a {other} already",
-                        expected="one thing for each name",
-                        fix=f"call the {kind} {name}_{kind}",
-                    )
+            for name in names.keys() & taken.index.keys():
+                self.error(
+                    "duplicate-name",
+                    self.place_of(kind, name, file),
+                    f"{name} is the name of a {other} already",
+                    expected="one thing for each name",
+                    fix=f"call the {kind} {name}_{kind}",
+                )
+        self.names[kind] = Names(names, {*found, *declared})
+
+    def twice(self, names: list[str], where: Positions, *path: str) -> None:
+        """Note the names of a list that stand in it more than once."""
+        seen: set[str] = set()
+        for i, name in enumerate(names):
+            if name in seen:
+                message = f"{name} stands twice under {path[-1]}"
+                self.error("duplicate-name", where.value((*path, i)), message, expected="each once")
+            seen.add(name)
+
+    def was_cut(self, file: LoadedFile, *path: str) -> bool:
+        """Tell whether the entry at `path` is left out because of an error that has been told."""
+        return path in file.cut or (file is self.machine and path in self.told)
 
     @staticmethod
-    def _place_of(kind: str, name: str, file: LoadedFile) -> Place:
-        top = {"switch": "switches", "pulse": "outputs"}.get(kind, f"{kind}s")
+    def place_of(kind: str, name: str, file: LoadedFile) -> Place:
+        """Give the place at which a name is declared."""
+        top = _TOP_KEYS[kind]
         if (top, name) in file.where.keys:
             return file.where.key((top, name))
         items = file.declared.get(top, ())
@@ -71,28 +105,45 @@ class Context:
         names = self.names.get(kind, Names())
         if name in names.index:
             return names.index[name]
-        if name in names.declared:
+        if name in names.declared or self._vanished(name):
             return None  # its own block is broken, and that has been said
-        elsewhere = next((k for k, n in self.names.items() if name in n.declared), None)
-        close = difflib.get_close_matches(name, names.declared, n=1)
+        elsewhere = next((k for k, n in self.names.items() if name in n.index and k in _TOP_KEYS), None)
+        what, _, sequence = kind.partition(" of ")
+        message = f"there is no {what} {name}" + (f" in sequence {sequence}" if sequence else "")
         known = ", ".join(list(names.index)[:12]) + (", ..." if len(names.index) > 12 else "")
+        close = self.nearest(name, names.declared)
         self.error(
             "unknown-name",
             place,
-            f"{name} is a {elsewhere}, not a {kind}" if elsewhere else f"there is no {kind} {name}",
-            expected=f"one of: {known}" if known else f"a {kind} that is declared; there is none",
-            fix=f"did you mean {close[0]}?" if close else "",
+            f"{name} is a {elsewhere}, not a {what}" if elsewhere else message,
+            expected=f"one of: {known}" if known else f"a {what} that is declared; there is none",
+            fix=f"did you mean {close}?" if close else "",
         )
         return None
+
+    def _vanished(self, name: str) -> bool:
+        patterns = (*self.gait.vanished, *self.machine.vanished)
+        return any(pattern.fullmatch(name) for pattern in patterns)
+
+    def nearest(self, name: str, known: Collection[str]) -> str:
+        """Give the known name that is nearest to `name`, or nothing."""
+        self.suggestions += 1
+        if self.suggestions > _MOST_SUGGESTIONS or len(known) > _MOST_CANDIDATES:
+            return ""
+        close = difflib.get_close_matches(name, sorted(known), n=1)
+        return close[0] if close else ""
 
     # numbers
 
     def number(self, quantity: Quantity, unit: str, place: Place, *, bare: bool = False) -> float | None:
-        """Turn a quantity into `unit`, in binary64; `bare` lets a number without a unit pass."""
+        """Turn a quantity into `unit`, in binary64; `bare` lets a number without a unit pass.
+
+        Gives None and notes an error if the units do not fit or the number has no finite binary32.
+        """
         if not quantity.unit and (bare or unit in {"", "counts"}):
-            return quantity.value
+            return quantity.value if self.fits(quantity.value, place) else None
         try:
-            return quantities.convert(quantity, unit)
+            value = quantities.convert(quantity, unit)
         except UnitError as error:
             missing = not quantity.unit
             self.error(
@@ -103,6 +154,7 @@ class Context:
                 fix=f"{quantity.value:g} {unit}" if missing else "",
             )
             return None
+        return value if self.fits(value, place) else None
 
     def known_unit(self, unit: str, place: Place) -> bool:
         """Tell whether a declared unit is known; notes an error if not."""
@@ -129,8 +181,6 @@ class Context:
         low, high = (self.number(q, unit, place, bare=bare) for q in span)
         if low is None or high is None:
             return None
-        if not self.fits(low, place) or not self.fits(high, place):
-            return None
         if load_f32(low) >= load_f32(high):
             self.error(
                 "out-of-span", place, f"the span [{low:g}, {high:g}] is empty", expected="[lowest, highest]"
@@ -140,7 +190,7 @@ class Context:
 
     def fits(self, value: float, place: Place) -> bool:
         """Tell whether a number has a finite binary32; notes an error if not."""
-        if abs(load_f32(value)) == float("inf"):
+        if not is_finite(f32(value)):
             self.error(
                 "bad-number", place, f"{value:g} is too large for the controller", expected="below 3.4e38"
             )
@@ -178,7 +228,7 @@ class Context:
         plus = None
         if level.quantity is not None:
             value = self.number(level.quantity, unit, place)
-            if value is None or not self.fits(value, place):
+            if value is None:
                 return None
             plus = load_f32(-value if negate else value)
         if level.parameter is None:
@@ -188,6 +238,8 @@ class Context:
         if index is None:
             return None
         parameter = self.parameters[index]
+        if self.was_cut(self.gait, "parameters", name, "unit"):
+            return None
         if parameter.unit != unit:
             self.error(
                 "bad-unit",
@@ -210,3 +262,7 @@ class Context:
             low, high = -high, -low
         plus = level.plus or 0.0
         return load_f32(low + plus), load_f32(high + plus)
+
+    def value_of(self, level: Level) -> float:
+        """Give the value of a level with the parameters as the file gives them."""
+        return level_value(level, [parameter.value for parameter in self.parameters])

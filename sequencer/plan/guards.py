@@ -67,6 +67,7 @@ class GuardTables:
         self.guards: list[Guard] = []
         self.slots = Slots()
         self.mirror: Mirror | None = None
+        self.broken = False  # the guard that is being built has an error
 
     def build(
         self,
@@ -77,19 +78,17 @@ class GuardTables:
         mirror: Mirror | None = None,
     ) -> int:
         """Build a guard (its mirror image if `mirror` is given) and give its index."""
-        self.mirror = mirror
+        self.mirror, self.broken = mirror, False
         nodes: list[Node] = []
-        first, errors = len(self.leaves), len(self.context.findings)
+        first = len(self.leaves)
         self._nodes(block, path, nodes)
-        if len(self.context.findings) > errors:
-            hold = None  # a guard that is broken already says nothing about its hold
         return self.finish(nodes, first, hold, hold_at, self.context.at(*path))
 
     def build_rule(
         self, parts: tuple[tuple[GuardBlock, Path] | None, tuple[GuardBlock, Path]], mirror: Mirror | None
     ) -> tuple[list[Node], int, int]:
         """Build ``while`` and not ``must``; returns the nodes and where ``must`` stands in them."""
-        self.mirror = mirror
+        self.mirror, self.broken = mirror, False
         nodes: list[Node] = []
         condition, must = parts
         if condition is not None:
@@ -123,7 +122,7 @@ class GuardTables:
                 signals.add(leaf.index)
             elif isinstance(leaf, Follow):
                 signals.update(f.signal for f in self.setpoints[leaf.setpoint].followers)
-        if not signals:
+        if not signals and not self.broken:  # a broken guard says nothing about its hold
             self.context.error(
                 "bad-hold",
                 place,
@@ -150,6 +149,7 @@ class GuardTables:
             out.append(Node("not", 1))
             return
         leaf = self._leaf(kind, block, path)
+        self.broken = self.broken or leaf is None
         out.append(Node("leaf", len(self.leaves)))
         # after an error something must stand here; the plan is not handed out then
         self.leaves.append(leaf or OnEvent(0, self.context.at(*path)))
@@ -158,6 +158,11 @@ class GuardTables:
         self, kind: str, block: GuardBlock, path: Path
     ) -> Leaf | None:
         place = self.context.at(*path)
+        if kind == "broken":
+            self.broken = True
+            for what, name in block.names.items():
+                self._judge_name(what, name, (*path, what))
+            return None
         if kind == "signal":
             return self._signal(block, path, place)
         if kind == "counter":
@@ -175,6 +180,14 @@ class GuardTables:
         if switch is None:
             return None
         return OnSwitch(switch, self.remote is not None and switch in self.remote.switches, place)
+
+    def _judge_name(self, what: str, name: str, path: Path) -> None:
+        """Look up a name of a guard that is broken otherwise, so that a second slip in it is told too."""
+        if what == "lost" and name == REMOTE:
+            return
+        self._find(
+            {"lost": "signal", "reached": "setpoint", "at_target": "setpoint"}.get(what, what), name, path
+        )
 
     def _find(self, kind: str, name: str | None, path: Path) -> int | None:
         assert name is not None
@@ -229,7 +242,7 @@ class GuardTables:
         low, high = (self._level(v, (*path, i), unit, negate) for i, v in enumerate(value))
         if negate:
             low, high = high, low
-        if low and high and self.context.range_of(low)[0] > self.context.range_of(high)[1]:
+        if low and high and self.context.value_of(low) > self.context.value_of(high):
             place = self.context.at(*path)
             self.context.error(
                 "out-of-span", place, "the lower bound is above the upper one", expected="[low, high]"
@@ -248,15 +261,15 @@ class GuardTables:
         return self._pair(value if wanted == 2 else value[0], path, unit, negate, said)
 
     def _check_release(self, op: str, levels: Pair, release: Pair, place: Place) -> None:
-        """Check that a release is easier to meet than the threshold, as far as it can be told at load."""
+        """Check that a release is easier to meet than the threshold, with the parameters as they stand."""
         narrower = op == "outside"
         for level, other, upwards in (
             (levels[0], release[0], narrower),
             (levels[1], release[1], not narrower),
         ):
-            if level is None or other is None or level.parameter != other.parameter:
+            if level is None or other is None:
                 continue
-            away = (other.plus or 0.0) - (level.plus or 0.0)
+            away = self.context.value_of(other) - self.context.value_of(level)
             if away and (away > 0) != upwards:
                 self.context.error(
                     "bad-release",
@@ -275,6 +288,8 @@ class GuardTables:
         if index is None:
             return None
         setpoint = self.setpoints[index]
+        if not setpoint.followers and self._was_cut("setpoints", setpoint.name, "followed_by"):
+            return None
         if not setpoint.followers:
             self.context.error(
                 "no-follower",
@@ -307,21 +322,25 @@ class GuardTables:
     def _lost(self, block: GuardBlock, path: Path, place: Place) -> Lost | None:
         at = self.context.at(*path, "lost")
         if block.lost == REMOTE:
-            if self.remote is None or self.remote.lost_after_ms is None:
+            if self.remote is not None and self.remote.lost_after_ms is not None:
+                return Lost(None, place)
+            if not self._was_cut("remote") and not self._was_cut("remote", "lost_after"):
                 message = "the machine has no remote with a lost_after, so it can never be lost"
                 self.context.error(
                     "never-lost", at, message, fix="remote: {carries: [...], lost_after: 500 ms}"
                 )
-                return None
-            return Lost(None, place)
+            return None
         index = self._find("signal", block.lost, (*path, "lost"))
         if index is None:
             return None
         signal = self.signals[index]
-        if signal.lost_after_ms is None:
+        if signal.lost_after_ms is None and not self._was_cut("signals", signal.name, "lost_after"):
             message = f"{signal.name} has no lost_after, so it can never be lost"
             self.context.error("never-lost", at, message, fix=f"{signal.name}: {{..., lost_after: 100 ms}}")
         return Lost(index, place)
+
+    def _was_cut(self, *path: str) -> bool:
+        return self.context.was_cut(self.context.machine, *path)
 
     def _in_phase(self, block: GuardBlock, path: Path, place: Place) -> InPhase | None:
         index = self._find("sequence", block.sequence, (*path, "sequence"))

@@ -3,9 +3,11 @@
 Loops and outputs are checked for their names and units.
 """
 
+import struct
+
 from sequencer.base.binary32 import f32, load_f32
 from sequencer.base.places import Place
-from sequencer.base.quantities import Quantity, dimension
+from sequencer.base.quantities import Quantity, dimension, factor
 from sequencer.gait.fields import RateText
 from sequencer.gait.machine_model import (
     BelieveBlock,
@@ -50,25 +52,25 @@ class MachineTables:
     def _names(self) -> None:
         context, machine, file = self.context, self.machine, self.context.machine
         pulses = [name for name, output in machine.outputs.items() if output.pulse]
-        for kind, key, found in (
-            ("signal", "signals", list(machine.signals)),
-            ("event", "events", machine.events),
-            ("switch", "switches", machine.switches),
-            ("setpoint", "setpoints", list(machine.setpoints)),
-            ("pulse", "outputs", pulses),
+        plain = [name for name, output in machine.outputs.items() if not output.pulse]
+        outputs = file.declared.get("outputs", ())
+        for kind, key, found, declared in (
+            ("signal", "signals", list(machine.signals), file.declared.get("signals", ())),
+            ("event", "events", machine.events, file.declared.get("events", ())),
+            ("switch", "switches", machine.switches, file.declared.get("switches", ())),
+            ("setpoint", "setpoints", list(machine.setpoints), file.declared.get("setpoints", ())),
+            # a broken output may have been meant as either, a sound one is what it says
+            ("pulse", "outputs", pulses, tuple({*outputs} - {*plain})),
+            ("output", "outputs", plain, tuple({*outputs} - {*pulses})),
+            ("loop", "loops", list(machine.loops), file.declared.get("loops", ())),
         ):
-            context.declare(kind, found, file.declared.get(key, ()), file)
-            for i, name in enumerate(found):
-                place = self.where.key((key, name)) if (key, name) in self.where.keys else self.at(key, i)
-                if name == REMOTE:
-                    context.error(
-                        "reserved-name", place, "remote is the remote control itself", expected="another name"
-                    )
-                if name in found[:i]:
-                    context.error(
-                        "duplicate-name", place, f"{name} stands twice under {key}", expected="each once"
-                    )
-            most = MOST_SIGNALS if kind in {"signal", "setpoint"} else MOST_BITS
+            context.declare(kind, found, declared, file)
+            context.twice(found, self.where, key)
+            if REMOTE in found:
+                message = "remote is the remote control itself"
+                place = context.place_of(kind, REMOTE, file)
+                context.error("reserved-name", place, message, expected="another name")
+            most = MOST_SIGNALS if kind in {"signal", "setpoint", "output", "loop"} else MOST_BITS
             if len(found) > most:
                 context.error("too-large", self.at(key), f"more than {most} {kind}s", expected=f"{most}")
         self.pulses = tuple(Name(name, self.where.key(("outputs", name))) for name in pulses)
@@ -85,6 +87,9 @@ class MachineTables:
 
     def _signal(self, name: str, block: SignalBlock) -> Signal:
         context, path = self.context, ("signals", name)
+        lost_after = None
+        if block.lost_after is not None:
+            lost_after = self._lost_after((*path, "lost_after"), block.lost_after)
         unit = block.unit if context.known_unit(block.unit, self.at(*path, "unit")) else ""
         low, high = context.span(block.span, unit, self.at(*path, "span")) or (-1.0, 1.0)
         zero = context.number(block.zero, unit, self.at(*path, "zero")) if block.zero else 0.0
@@ -101,15 +106,17 @@ class MachineTables:
             high=high,
             every_us=context.us(block.every, self.at(*path, "every")) if block.every else None,
             noise=load_f32(noise or 0.0),
-            lost_after_ms=(
-                context.ms(block.lost_after, self.at(*path, "lost_after"), least=1)
-                if block.lost_after
-                else None
-            ),
+            lost_after_ms=lost_after,
             believe=self._believe(path, block.believe, unit),
             scaled=block.scale is not None,
             place=self.where.key(path),
         )
+
+    def _lost_after(self, path: tuple[str, ...], quantity: Quantity) -> int | None:
+        ms = self.context.ms(quantity, self.at(*path), least=1)
+        if ms is None:
+            self.context.told.add(path)
+        return ms
 
     def _line(
         self, path: tuple[str, str], scale: ScaleBlock | None, unit: str, zero: float
@@ -130,9 +137,16 @@ class MachineTables:
                 return 1.0, 0.0
             gain = (r1 - r0) / (c1 - c0)
             bias = r0 - c0 * gain - zero
-        if self.context.fits(gain, place) and self.context.fits(bias, place) and load_f32(gain) != 0.0:
-            return load_f32(gain), load_f32(bias)
-        return 1.0, 0.0
+        if not self.context.fits(gain, place) or not self.context.fits(bias, place):
+            return 1.0, 0.0
+        if load_f32(gain) == 0.0:
+            self.context.error(
+                "bad-number",
+                place,
+                f"a gain of {gain:g} is too small for the controller",
+                expected="above 1e-45",
+            )
+        return load_f32(gain), load_f32(bias)
 
     def _believe(self, path: tuple[str, str], block: BelieveBlock | None, unit: str) -> Believe | None:
         if block is None:
@@ -151,6 +165,7 @@ class MachineTables:
         if block is None:
             return None
         events, switches = [], []
+        self.context.twice(block.carries, self.where, "remote", "carries")
         for i, name in enumerate(block.carries):
             place = self.at("remote", "carries", i)
             if name in self.context.names["switch"].declared:
@@ -162,9 +177,7 @@ class MachineTables:
             switches=tuple(i for i in switches if i is not None),
             every_us=self.context.us(block.every, self.at("remote", "every")) if block.every else None,
             lost_after_ms=(
-                self.context.ms(block.lost_after, self.at("remote", "lost_after"), least=1)
-                if block.lost_after
-                else None
+                self._lost_after(("remote", "lost_after"), block.lost_after) if block.lost_after else None
             ),
             place=self.where.key(("remote",)),
         )
@@ -192,7 +205,7 @@ class MachineTables:
 
     def _rate(self, path: tuple[str, str], text: RateText, unit: str, largest: float) -> Rate | None:
         context, place = self.context, self.at(*path, "rate")
-        per_second = context.number(text.rate, _per_second(unit), place)
+        per_second = self._per_second(text.rate, unit, place)
         if per_second is None:
             return None
         index, slowest = None, 1.0
@@ -206,11 +219,18 @@ class MachineTables:
                 context.error(
                     "bad-unit", place, f"{text.times} has a unit", expected="a bare number, such as 1.0"
                 )
-        step = load_f32(per_second * self.tick_ms / 1000)
         if per_second <= 0 or slowest <= 0:
-            context.error("out-of-span", place, "a rate must be above 0", expected="for example 16 deg/s")
+            message = (
+                "a rate must be above 0" if per_second <= 0 else f"{text.times} may be trimmed to 0 or below"
+            )
+            context.error(
+                "out-of-span", place, message, expected="a step in every tick, for example 16 deg/s"
+            )
             return None
-        if f32(largest + f32(step * slowest)) == largest:
+        step = load_f32(per_second * self.tick_ms / 1000)
+        if not context.fits(step, place):
+            return None
+        if not _moves(f32(step * slowest), largest):
             context.error(
                 "out-of-span",
                 place,
@@ -218,6 +238,15 @@ class MachineTables:
                 expected="a faster rate, a longer tick or a smaller span",
             )
         return Rate(step, index, per_second)
+
+    def _per_second(self, rate: Quantity, unit: str, place: Place) -> float | None:
+        """Turn a rate into the setpoint's unit per second."""
+        top, _, per = unit.partition("/")
+        if not per:
+            return self.context.number(rate, f"{unit}/s", place, bare=not unit)
+        # the unit is per a time itself: read the rate per that time squared, then per second
+        value = self.context.number(rate, f"{top}/{per}2", place)
+        return None if value is None else value * factor("s", per)
 
     def _followers(
         self, path: tuple[str, str], block: dict[str, Quantity | None], unit: str, signals: tuple[Signal, ...]
@@ -229,10 +258,12 @@ class MachineTables:
                 place = self.at(*path, "followed_by", i)
             index = self.context.find("signal", name, place)
             if index is None:
+                self.context.told.add((*path, "followed_by"))
                 continue
             if signals[index].unit != unit:
                 message = f"{name} is in {signals[index].unit}, the setpoint in {unit}"
                 self.context.error("bad-unit", place, message, expected="the same unit for both")
+                self.context.told.add((*path, "followed_by"))
                 continue
             value = self.context.number(offset, unit, place) if offset is not None else 0.0
             followers.append(Follower(index, load_f32(value or 0.0)))
@@ -242,10 +273,6 @@ class MachineTables:
 
     def check_drives(self, signals: tuple[Signal, ...], setpoints: tuple[Setpoint, ...]) -> None:
         """Check the names and units of loops and outputs."""
-        context, file = self.context, self.context.machine
-        context.declare("loop", list(self.machine.loops), file.declared.get("loops", ()), file)
-        plain = [name for name, output in self.machine.outputs.items() if not output.pulse]
-        context.declare("output", plain, file.declared.get("outputs", ()), file)
         for name, loop in self.machine.loops.items():
             self._loop(("loops", name), loop, signals, setpoints)
         for name, output in self.machine.outputs.items():
@@ -312,7 +339,8 @@ class MachineTables:
                 context.number(quantity, unit, self.at(*path, key))
 
 
-def _per_second(unit: str) -> str:
-    if not unit:
-        return ""
-    return f"{unit}2" if unit.endswith("/s") else f"{unit}/s"
+def _moves(step: float, largest: float) -> bool:
+    """Tell whether a ramp moves at the largest value of the span, and at its neighbour (ties go to even)."""
+    bits = struct.unpack("<I", struct.pack("<f", largest))[0]
+    neighbour = struct.unpack("<f", struct.pack("<I", bits - 1))[0] if bits else 0.0
+    return all(f32(v + step) != v != f32(v - step) for v in (largest, neighbour))

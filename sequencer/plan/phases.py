@@ -40,12 +40,19 @@ def written_phases(gait: GaitFile, context: Context, mirror: Mirror | None) -> d
     if mirror is None or gait.mirror is None:
         return {ONLY_SEQUENCE: plain} if plain else {}
     images, last = [], -1
+    numbers = {written[0]: i for i, written in enumerate(plain)}
     for source, image in gait.mirror.phases.items():
         at = ("mirror", "phases", source)
-        position = next((i for i, written in enumerate(plain) if written[0] == source), None)
+        position = numbers.get(source)
         if position is None:
             if source not in context.gait.declared.get("phases", ()):
-                context.error("unknown-name", context.at(*at), f"there is no phase {source} to mirror")
+                context.error(
+                    "unknown-name",
+                    context.gait.where.key(at),
+                    f"there is no phase {source} to mirror",
+                    expected="a phase that is written out",
+                    fix=f"did you mean {close}?" if (close := context.nearest(source, numbers)) else "",
+                )
             continue
         if image in gait.phases:
             message = f"{image} is written out already, so it cannot be the mirror image of {source}"
@@ -70,6 +77,7 @@ class SequenceTables:
         self.setpoints = setpoints
         self.owner_of_setpoint: dict[int, int] = {}
         self.owner_of_counter: dict[int, int] = {}
+        self.disputed: set[tuple[str, int]] = set()  # told once for each sequence
         self.sequence = ""
         self.number = 0
 
@@ -162,7 +170,7 @@ class SequenceTables:
         timeout, at = block.timeout, (*path, "timeout")
         if timeout is None and not block.rest and block.stop is None:
             timeout, at = self.gait.defaults.timeout, ("defaults", "timeout")
-        if timeout is None or timeout.never or timeout.after is None or timeout.to is None:
+        if timeout is None or timeout.never:
             return None
         after = self.context.ms(timeout.after, self.context.at(*at, "after"), least=1)
         to = self._to(timeout.to, (*at, "to"), mirror)
@@ -172,26 +180,26 @@ class SequenceTables:
         return self.context.find("setpoint", self._name(name, mirror), self.context.gait.where.key(path))
 
     def _commands(self, block: PhaseBlock, path: Path, mirror: Mirror | None) -> list[Command]:
-        commands = []
+        commands, context = [], self.context
         for name, text in block.set.items():
             at = (*path, "set", name)
-            place = self.context.at(*at)
+            place = context.at(*at)
             index = self._setpoint(name, at, mirror)
             if index is None:
                 continue
-            self._own(self.owner_of_setpoint, index, place, f"setpoint {self.setpoints[index].name}")
+            self._own(self.owner_of_setpoint, index, context.gait.where.key(at), f"setpoint {name}")
             setpoint = self.setpoints[index]
             negate = mirror is not None and mirror.negates(setpoint.name)
-            level = self.context.level(text, setpoint.unit, place, mirror=mirror, negate=negate)
+            level = context.level(text, setpoint.unit, place, mirror=mirror, negate=negate)
             if level is None:
                 continue
-            low, high = self.context.range_of(level)
-            if low > setpoint.high or high < setpoint.low:
+            target = context.value_of(level)
+            if not setpoint.low <= target <= setpoint.high:
                 image = " (in the mirror image)" if mirror else ""
-                self.context.error(
+                context.error(
                     "out-of-span",
                     place,
-                    f"{low:g} {setpoint.unit} is outside the span of {setpoint.name}{image}",
+                    f"{target:g} {setpoint.unit} is outside the span of {setpoint.name}{image}",
                     expected=f"{setpoint.low:g} to {setpoint.high:g} {setpoint.unit}",
                 )
             commands.append(Command(index, level, place))
@@ -208,14 +216,16 @@ class SequenceTables:
         return tuple(found)
 
     def _own(self, owners: dict[int, int], index: int, place: Place, what: str) -> None:
-        if owners.setdefault(index, self.number) != self.number:
-            other = self.guards.sequences[owners[index]]
-            self.context.error(
-                "two-owners",
-                place,
-                f"{what} belongs to sequence {other} already",
-                expected="each setpoint and counter set by one sequence only",
-            )
+        if owners.setdefault(index, self.number) == self.number or (what, self.number) in self.disputed:
+            return
+        self.disputed.add((what, self.number))
+        other = self.guards.sequences[owners[index]]
+        self.context.error(
+            "two-owners",
+            place,
+            f"{what} belongs to sequence {other} already",
+            expected="each setpoint and counter set by one sequence only",
+        )
 
     # owners
 
