@@ -343,8 +343,8 @@ _LINKS: dict[str, dict[str, str]] = {
 
 
 def _label(lines: Iterable[str]) -> str:
-    """Join lines for a label, left-justified."""
-    return "".join(f"{_inert(line)}\\l" for line in lines)
+    """Join lines for a label, left-justified; folded, as graphviz reads at most 16 kB at a time."""
+    return "\\\n".join(f"{_inert(line)}\\l" for line in lines)
 
 
 def _inert(text: str) -> str:

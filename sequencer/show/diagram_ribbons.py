@@ -2,23 +2,20 @@
 
 from sequencer.plan.tables import Plan
 from sequencer.plan.words import rule_words
-from sequencer.show.diagram_blocks import PAD, SMALL, Block, Sheet, fault_mark, order_mark
+from sequencer.show.diagram_blocks import PAD, SMALL, Block, Sheet, order_mark
 from sequencer.show.diagram_cards import sentence, where
 from sequencer.show.diagram_ink import (
     BLACK,
-    FAULT,
     GREY,
     PALE,
-    REST,
     WHITE,
-    Box,
     Item,
     Line,
-    Oval,
     Pen,
     Poly,
     Text,
 )
+from sequencer.show.diagram_signs import signs
 from sequencer.show.diagram_text import tidy
 
 RIBBON = 224.0
@@ -74,47 +71,9 @@ def _rules(plan: Plan) -> Block:
 
 
 def _reading(plan: Plan, *, feet: bool) -> Block:
-    """Explain the signs that this picture uses, and only those."""
-    phases = [p for q in plan.sequences for p in q.phases]
     sheet = _sheet()
     sheet.lines.append("how to read it")
-    x = sheet.left
-
-    def row(text: str) -> float:
-        sheet.y += 4
-        y = sheet.y + 7
-        sheet.write(text, size=SMALL, indent=34)
-        return y
-
-    if any(p.rest for p in phases):
-        y = row("double frame: a phase the machine may rest in")
-        sheet.items.append(Box(x, y - 6, 26, 12, fill=REST, pen=Pen(BLACK, 0.9), round=4))
-        sheet.items.append(Box(x + 2, y - 4, 22, 8, pen=Pen(BLACK, 0.9), round=3))
-    if any(p.stop is not None for p in phases):
-        y = row(
-            "black band: a stop phase (categories as in IEC 60204-1). It is no emergency stop: "
-            "that takes a switch of its own."
-        )
-        sheet.items += [Box(x, y - 6, 26, 12, pen=Pen(BLACK, 2)), Box(x, y - 6, 26, 5, fill=BLACK)]
-    if feet:
-        y = row("feet from above, front on top, as commanded: black stands, hollow is lifted")
-        sheet.items.append(Oval(x + 7, y, 3.6, 5.4, fill=BLACK, pen=Pen(BLACK, 1)))
-        sheet.items.append(Oval(x + 19, y, 3.6, 5.4, fill=WHITE, pen=Pen(BLACK, 1)))
-    if plan.setpoints:
-        y = row(
-            "a target within its span, tick = where it starts; hollow and grey: left over from "
-            "an earlier phase"
-        )
-        sheet.items += [
-            Line(((x, y), (x + 26, y)), Pen("#b5b5b5", 2.4)),
-            Line(((x + 6, y - 4), (x + 6, y + 4)), Pen(GREY, 1)),
-        ]
-        sheet.items += [Oval(x + 19, y, 3, 3, fill=BLACK)]
-    if any(p.timeout for p in phases):
-        y = row("a timer that ran out: a fault, never the way the walk goes on")
-        sheet.items += fault_mark(x + 13, y, FAULT)
-    y = row("guards are tried in this order; the first that is true wins")
-    sheet.items += order_mark(x + 13, y, 1)
+    signs(sheet, plan, feet=feet)
     return _ribbon("reading", "how to read it", sheet, "")
 
 

@@ -74,7 +74,7 @@ def read_graph(source: str) -> ReadGraph:
         nodes={name: one_line(thing["label"]) for name, thing in nodes.items()},
         edges=[
             (names[e["tail"]], names[e["head"]], e["dir"])
-            for e in answer["edges"]
+            for e in answer.get("edges", [])
             if e.get("style") != "invis"
         ],
         attributes=nodes,

@@ -9,12 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.diagrams import read_graph, stork, tortoise, wrong_with
-from support.plans import Phase, above, at_target, event, hold_ms, make_plan, setpoint, signal
+from support.plans import Phase, Rule, above, at_target, event, hold_ms, make_plan, setpoint, signal
 from support.random_plans import random_plan
 
 from sequencer.base.errors import MisuseError
 from sequencer.plan.tables import Plan
 from sequencer.show.diagram import DiagramOptions, diagram_source
+from sequencer.show.layout import lay_out
 
 GOLDEN = Path(__file__).parent / "golden"
 PLANS = {"stork": stork, "tortoise": tortoise}
@@ -177,3 +178,11 @@ def test_a_leftover_of_many_targets_is_counted_not_listed() -> None:
         setpoints=[setpoint("arm", followers=[(0, 0)])],
     )
     assert "arm one of 5 targets (left over)" in read_graph(diagram_source(plan)).nodes["phase_0_5"]
+
+
+def test_a_label_longer_than_graphviz_reads_at_a_time_is_read() -> None:
+    rules = [Rule(f"rule {i} {'with a long name ' * 8}", above("tilt", i)) for i in range(200)]
+    plan = make_plan({"walk": [Phase("a")]}, signals=[signal("tilt")], rules=rules)
+    source = diagram_source(plan)
+    assert len(read_graph(source).label) > 2 * 16384
+    assert lay_out(source, "system").nodes.keys() == lay_out(source, "wasm").nodes.keys() == {"phase_0_0"}
