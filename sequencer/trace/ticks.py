@@ -43,7 +43,8 @@ def find_fault(
     0.07 (seconds) is 70,000 us whatever binary64 makes of 0.07.
     """
     seconds, filled = time
-    scaled = seconds * layout.time.factor
+    with np.errstate(over="ignore"):  # told below as too large
+        scaled = seconds * layout.time.factor
     faults = [_time_fault(scaled, filled, layout)]
     safe = np.where(np.abs(scaled) <= LATEST_US, scaled, 0.0)
     times = np.rint(safe).astype(np.int64)

@@ -63,6 +63,7 @@ BAD: dict[str, tuple[bytes, int, int, str, str]] = {
     ),
     "an endless time": (b"time,roll\ninf,1\n", 2, 1, "inf is no time", "finite"),
     "a huge time": (b"time,roll\n1e30,1\n", 2, 1, "too large", "unit"),
+    "a time out of binary64 in us": (b"time,roll\n1e305,1\n", 2, 1, "inf is no time", "unit"),
     "NaN": (b"time,roll\n0,1\n0.01,NaN\n", 3, 6, "nan in column roll", "leave the cell empty"),
     "infinity": (b"time,roll\n0,-inf\n", 2, 3, "-inf in column roll", "leave the cell empty"),
     "a number out of binary64": (b"time,roll\n0,1e999\n", 2, 3, "inf in column roll", "finite"),
