@@ -176,7 +176,6 @@ class ReferenceExecutor:
             setpoint.reset()
         for guard in self._guards:
             guard.clear()
-        self._rules = [RULE_KEPT] * len(self._rules)
         self._drives = True
 
     def _choose(self) -> None:

@@ -257,6 +257,12 @@ def test_at_target_with_a_release_uses_the_wider_tolerance_while_true(make_execu
     assert play.margins(2)[2:] == [-1.0, 0.0, 0.0, -0.5, -1.0]
 
 
+def test_unknown_clears_the_latch_of_at_target(make_executor: MakeExecutor) -> None:
+    play = Play(make_executor, RISING).ticks(*START, tick(left=12, right=7), tick(left=9))
+    play.ticks(*[tick(right=7)] * 11, tick(left=9, right=7))  # left is lost, then back where it was
+    assert play.truths(2)[2:] == "TT" + "T" * 10 + "?" + "F"
+
+
 def test_with_nothing_to_travel_reached_looks_from_both_sides(make_executor: MakeExecutor) -> None:
     # the second `go` enters the phase anew while the setpoint stands at its target already
     play = Play(make_executor, RISING).ticks(*START, *[tick()] * 12, tick(events="go"))

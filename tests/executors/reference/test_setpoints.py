@@ -149,12 +149,14 @@ def test_writes_come_before_everything_else_of_their_tick(make_executor: MakeExe
 def test_a_rate_may_be_multiplied_by_a_parameter(make_executor: MakeExecutor) -> None:
     plan = make_plan(
         {"walk": [Phase("a", set={"lean": 10})]},
-        setpoints=[setpoint("lean", step=0.1, times=0)],
-        parameters=[parameter("speed", 3, 0.5, 4)],
+        setpoints=[setpoint("lean", step=0.3, times=0)],
+        parameters=[parameter("speed", 1.7, 0.5, 4)],
     )
-    play = Play(make_executor, plan).ticks(tick(), tick(writes=[("speed", 0.7)]))
-    first = np.float32(0.1) * np.float32(3)
-    assert play.setpoint("lean") == [float(first), float(first + np.float32(0.1) * np.float32(0.7))]
+    play = Play(make_executor, plan).ticks(*[tick()] * 5, tick(writes=[("speed", 0.7)]))
+    step = np.float32(0.3) * np.float32(1.7)
+    expected = np.add.accumulate(np.full(5, step, np.float32), dtype=np.float32)
+    last = expected[-1] + np.float32(0.3) * np.float32(0.7)
+    assert play.setpoint("lean") == [*expected.tolist(), float(last)]
 
 
 def test_a_write_that_moves_the_target_moves_the_side_but_not_where_the_phase_began(

@@ -234,3 +234,22 @@ def test_calling_reset_is_the_same_as_the_reset_bit(make_executor: MakeExecutor)
     for play in (by_bit, by_call):
         assert play.causes() == ["reset", "guard 0", "", "reset", ""]
     assert first_difference(BUSY, by_bit.record, by_call.record) is None
+
+
+def test_after_a_reset_a_write_moves_no_target_that_was_set_before_it(make_executor: MakeExecutor) -> None:
+    plan = make_plan(
+        {"walk": [Phase("a", [("b", GO)]), Phase("b", set={"x": Level(None, 0)})]},
+        setpoints=[setpoint("x", start=1.0)],
+        parameters=[parameter("p", 5)],
+    )
+    play = Play(make_executor, plan)
+    play.ticks(tick(), tick(events="go"), tick(reset=True), tick(writes=[("p", 6)]))
+    assert play.target("x") == [1.0, 5.0, 1.0, 1.0]
+
+
+def test_a_reset_turns_the_drives_on_until_a_first_phase_that_stops_has_arrived(
+    make_executor: MakeExecutor,
+) -> None:
+    plan = make_plan({"walk": [Phase("first", set={"x": 1}, stop=1)]}, setpoints=[setpoint("x", step=0.5)])
+    play = Play(make_executor, plan).ticks(tick(), tick(), tick(), tick(reset=True), tick())
+    assert play.drives() == [1, 0, 0, 1, 0]
