@@ -14,7 +14,7 @@ from sequencer.check.domains import (
 )
 from sequencer.check.facts import Condition, Facts
 from sequencer.check.solver import MOST_STEPS, Prover, Undecided, Values
-from sequencer.check.truth import Truths
+from sequencer.check.truth import Truths, losses_asked
 from sequencer.plan.tables import Plan
 
 
@@ -60,7 +60,8 @@ class Asker:
     ) -> Answer:
         """Find a situation in which all of `must` are true and none of `but_not` is.
 
-        nothing_lost: only look at situations in which every signal and the remote are heard.
+        nothing_lost: only look at situations in which every signal and the remote are heard, but for those
+        whose loss a condition asks about.
         """
         if self.boxes:
             try:
@@ -92,7 +93,9 @@ class Asker:
         exact = not (self.facts.trimmed and self.facts.parameters_of((*must, *but_not)))
         holes = [self.truths.sides(condition)[0] for condition in but_not] if exact else []
         if nothing_lost:
-            heard: Box = {var: NO for var in self.truths.full if var[0] in ("lost", "remote")}
+            asked = losses_asked(self.facts.plan, (*must, *but_not))
+            lost = {var for var in self.truths.full if var[0] in ("lost", "remote")}
+            heard: Box = dict.fromkeys(lost - asked, NO)
             rest = meet_unions(rest, [heard])
         for hole in holes:
             rest = subtract_unions(rest, hole, self.truths.full)

@@ -11,7 +11,7 @@ from typing import Any
 
 from sequencer.check.domains import Var
 from sequencer.check.facts import Condition, Facts
-from sequencer.check.truth import REMOTE, firing_leaves
+from sequencer.check.truth import REMOTE, firing_leaves, losses_asked
 from sequencer.plan.tables import Compare, Follow, InPhase, Leaf, Level, Lost, OnEvent, OnSwitch
 
 MOST_STEPS = 2_000_000
@@ -53,7 +53,9 @@ class Prover:
         wanted = [self.sides(condition)[0] for condition in must]
         wanted += [z3.Not(self.sides(condition)[0]) for condition in must_not]
         if nothing_lost:
-            wanted += [z3.Not(expr) for (kind, _), expr in self.vars.items() if kind in ("lost", "remote")]
+            asked = losses_asked(self.facts.plan, (*must, *must_not))
+            lost = {var for var in self.vars if var[0] in ("lost", "remote")}
+            wanted += [z3.Not(self.vars[var]) for var in sorted(lost - asked)]
         self.solver.push()
         try:
             self.solver.add(*wanted)
@@ -224,7 +226,7 @@ class Prover:
             if self.solver.check(base) == z3.unsat:
                 self.solver.add(z3.Not(latch))
             self._latches[key] = latch
-        return z3.Or(base, z3.And(self._latches[key], wide))
+        return z3.If(self._latches[key], wide, base)
 
     def _compare(self, leaf: Compare, *, released: bool) -> Expr:
         z3 = self.z3

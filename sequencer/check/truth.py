@@ -4,6 +4,7 @@
 trimmed, thresholds are ranges and both sides are drawn too large: empty stays a proof of "never".
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import chain
 
@@ -117,7 +118,7 @@ class Truths:
         return self._choice(("phase", leaf.sequence), wanted, (), every)
 
     def _latched(self, leaf: Compare | Follow, condition: Condition, base: Sides, wide: Sides) -> Sides:
-        """Add the latch: while it is on, the wider release threshold counts.
+        """Add the latch: while it is on, the release threshold counts.
 
         Two equal comparisons of one phase are always looked at together, so they share their latch.
         """
@@ -126,8 +127,10 @@ class Truths:
         number = self._latch_numbers.setdefault((scope, type(leaf), words), len(self._latch_numbers))
         var: Var = ("latch", number)
         self.full[var] = NO | YES
-        true = base[0] + [{**box, var: YES} for box in wide[0]]
-        false = [{**box, var: NO} for box in base[1]] + [{**box, var: YES} for box in wide[1]]
+        true, false = (
+            [{**box, var: NO} for box in off] + [{**box, var: YES} for box in on]
+            for off, on in zip(base, wide, strict=True)
+        )
         return true, false
 
     def _compared(self, leaf: Compare | Follow, condition: Condition, *, released: bool) -> Sides:
@@ -300,6 +303,13 @@ def operand_heads(starts: list[int], position: int, count: int) -> list[int]:
         heads.append(head)
         head = starts[head] - 1
     return heads[::-1]
+
+
+def losses_asked(plan: Plan, conditions: Iterable[Condition]) -> set[Var]:
+    """Return which losses conditions ask about with `lost`."""
+    leaves = (plan.leaves[node.arg] for c in conditions for node in c.nodes if node.kind == "leaf")
+    asked = (leaf.signal for leaf in leaves if isinstance(leaf, Lost))
+    return {REMOTE if signal is None else ("lost", signal) for signal in asked}
 
 
 def outlasts_tick(hold: Hold | None) -> bool:
