@@ -50,8 +50,13 @@ class Following:
     def options(self, plan: "Plan") -> "FollowOptions":
         """Turn the texts into what the follow mode takes."""
         from sequencer.trace.follow import FollowOptions
+        from sequencer.trace.layout import nearest
         from sequencer.trace.operator import default_switches
 
+        known = [s.name for s in plan.switches]
+        for name in self.on:  # those that are off are looked at by the plant
+            if name not in known:
+                raise MisuseError(f"there is no switch {name}", hint=nearest(name, known))
         usual = default_switches(plan)
         switches_off = {s.name for i, s in enumerate(plan.switches) if not usual >> i & 1}
         pressed = split_pairs(self.presses, "EVENT=TIME, such as go=1s")

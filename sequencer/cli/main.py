@@ -52,7 +52,7 @@ def sequencer(ctx: click.Context, as_json: bool) -> int:
 def main(arguments: list[str] | None = None) -> int:
     """Run the command line and return its exit code; never lets an exception out."""
     try:
-        code = sequencer.main(args=arguments, prog_name="sequencer", standalone_mode=False)
+        code = _run(sys.argv[1:] if arguments is None else arguments)
         sys.stdout.flush()
     except BrokenPipeError:
         _leave_stdout()  # whoever read our output went away, as `| head` does: nothing to say
@@ -71,6 +71,20 @@ def main(arguments: list[str] | None = None) -> int:
             f"a fault in sequencer itself: {name}: {error} (SEQUENCER_TRACEBACK=1 shows where)", MISUSE
         )
     return code if isinstance(code, int) else FINE
+
+
+def _run(arguments: list[str]) -> object:
+    """Do what click's own `main` does, but leave interrupts and closed pipes to us."""
+    instruction = os.environ.get("_SEQUENCER_COMPLETE")
+    if instruction:
+        from click.shell_completion import shell_complete
+
+        return shell_complete(sequencer, {}, "sequencer", "_SEQUENCER_COMPLETE", instruction)
+    try:
+        with sequencer.make_context("sequencer", list(arguments)) as context:
+            return sequencer.invoke(context)
+    except click.exceptions.Exit as end:  # --help and --version end so
+        return end.exit_code
 
 
 def _message(error: click.ClickException | OSError | MemoryError) -> str:

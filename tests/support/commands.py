@@ -1,10 +1,14 @@
 """Running the real command line in a process of its own."""
 
+import contextlib
+import io
 import os
 import shutil
 import subprocess
 import sys
 from pathlib import Path
+
+from sequencer.cli.main import main
 
 REPOSITORY = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-m", "sequencer"]
@@ -48,3 +52,25 @@ def assert_one_clear_error(done: subprocess.CompletedProcess[str], *words: str) 
     assert text.count("error:") == 1, text
     for word in words:
         assert word in text, text
+
+
+def call(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
+    """Run the same command in this process, which is much faster; for what needs no process of its own."""
+    out, err = _Stream(), _Stream()
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        code = main([str(argument) for argument in arguments])
+    return subprocess.CompletedProcess(list(arguments), code, out.text(), err.text())
+
+
+class _Stream(io.TextIOWrapper):
+    """A stream in memory that takes text and, below, bytes."""
+
+    def __init__(self) -> None:
+        super().__init__(io.BytesIO(), encoding="utf-8", write_through=True)
+
+    def text(self) -> str:
+        """Give all that was written."""
+        self.flush()
+        raw = self.buffer
+        assert isinstance(raw, io.BytesIO)
+        return raw.getvalue().decode()
