@@ -265,7 +265,11 @@ def _check(plan: Plan, options: FollowOptions) -> None:
         for name in getattr(options, option):
             if name not in known:
                 raise MisuseError(f"{option} names {name}, which is no signal", hint=nearest(name, known))
-    for option, number in (("lag_ms", options.lag_ms), ("dropout", options.dropout)):
+    for option, number in (
+        ("seed", options.seed),
+        ("lag_ms", options.lag_ms),
+        ("dropout", options.dropout),
+    ):
         if not (math.isfinite(number) and number >= 0):
             raise MisuseError(f"{option} is {number}, which is not 0 or more")
     if options.dropout > 1:

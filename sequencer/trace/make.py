@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from sequencer.base.errors import MisuseError
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
 from sequencer.trace.layout import Column, Layout, Role
@@ -26,10 +27,12 @@ def make_trace(script: str | Path | Script, plan: Plan, *, seed: int | None = No
     """Give the blocks of ticks that a script describes, from now = 0 to its end.
 
     A script's path is read at once: TraceError with the place if it is wrong. `seed` takes the place of the
-    script's. Numbers are worked out in binary64 and rounded once to binary32.
+    script's; MisuseError if it is negative. Numbers are worked out in binary64 and rounded once to binary32.
     """
     if not isinstance(script, Script):
         script = load_script(script, plan)
+    if seed is not None and seed < 0:
+        raise MisuseError(f"seed is {seed}, which is not 0 or more")
     return _blocks(script, plan, script.seed if seed is None else seed)
 
 

@@ -231,6 +231,7 @@ def test_time_goes_on_over_the_wrap_of_now() -> None:
         (FollowOptions(limit={"left_roll": "3 V"}), "limit of left_roll: V", "in deg"),
         (FollowOptions(rate={"left_roll": "3 deg"}), "rate of left_roll: deg", "in deg/s"),
         (FollowOptions(limit={"left_roll": "much"}), "'much' is not a number", "in deg"),
+        (FollowOptions(seed=-1), "seed is -1", ""),
         (FollowOptions(lag_ms=-1), "lag_ms is -1", ""),
         (FollowOptions(lag_ms=math.nan), "lag_ms is nan", ""),
         (FollowOptions(dropout=1.5), "from 0 to 1", ""),

@@ -8,7 +8,7 @@ import pytest
 from support.tick_blocks import bits
 from support.trace_plans import plan, signal
 
-from sequencer.base.errors import TraceError
+from sequencer.base.errors import MisuseError, TraceError
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HEARD, ParameterWrite, TickBlock
 from sequencer.trace.make import make_trace
@@ -233,6 +233,11 @@ def test_a_remote_that_the_machine_does_not_have_is_told(tmp_path: Path) -> None
             "lasts: 1 s\nremote: {silent: {at: 0 s, for: 1 s}}\n",
             plan(signal("roll"), remote=False),
         )
+
+
+def test_a_negative_seed_is_told(tmp_path: Path) -> None:
+    with pytest.raises(MisuseError, match="seed is -1"):
+        make(tmp_path, "lasts: 1 s\n", seed=-1)
 
 
 def test_a_script_that_is_not_there_is_told(tmp_path: Path) -> None:

@@ -267,6 +267,13 @@ def test_a_recording_comes_from_standard_input_too() -> None:
     assert done.stdout == b"[[[1.0]], [[2.0]]]\n"
 
 
+def test_nothing_slow_is_imported_before_a_recording_is_opened() -> None:
+    modules = ", ".join(f"sequencer.trace.{name}" for name in ("read", "write", "make", "follow", "record"))
+    code = f"import sys, {modules}; print([m for m in ('pyarrow', 'pint', 'yaml') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
+
+
 def test_blocks_of_a_long_recording_are_bounded_and_leave_nothing_out() -> None:
     rows = "".join(f"{k * 10},{k % 100}\n" for k in range(200_000))
     blocks = list(reader("time_ms,roll\n" + rows))
