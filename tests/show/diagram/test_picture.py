@@ -24,7 +24,7 @@ from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 from sequencer.show.diagram import DiagramOptions, diagram_bytes, diagram_source, draw
 from sequencer.show.diagram_text import run_width
-from sequencer.show.layout import lay_out, warm_up
+from sequencer.show.layout import lay_out
 
 SYSTEM, WASM = DiagramOptions(engine="system"), DiagramOptions(engine="wasm")
 PLANS = {"stork": stork, "tortoise": tortoise}
@@ -209,7 +209,6 @@ def test_without_a_dot_an_svg_is_drawn_and_a_png_is_one_clear_error(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("PATH", empty_path(tmp_path / "nothing"))
-    warm_up()
     with_wasm = draw(stork(), tmp_path / "stork.svg").read_bytes()
     assert with_wasm == diagram_bytes(stork(), "svg", WASM)
     for kind in ("png", "pdf"):
