@@ -193,7 +193,8 @@ def _uses(plan: Plan, guards: GuardWriter) -> dict[str, bool]:
         or (plan.remote is not None and plan.remote.lost_after_ms is not None)
         or any(isinstance(leaf, Lost) for leaf in plan.leaves)
     )
-    uses["any_question"] = any(not isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
+    uses["comparison"] = any(isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
+    uses["question"] = any(not isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
     uses["rules_read_inputs"] = any(guards.reads_inputs(r.guard, events=False) for r in plan.rules)
     return uses
 

@@ -11,7 +11,7 @@ from sequencer.gait.reserved import is_reserved
 
 _IDENTIFIER = re.compile(r"[A-Za-z_][A-Za-z0-9_]*", re.ASCII)
 _LONGEST_COMMENT = 160
-_LONGEST_NAME = 63  # significant initial characters, ISO C++ [implimits] asks for more, old tools for less
+_LONGEST_NAME = 60  # ISO C++ allows far more; old tools look at the first 63 characters only
 
 
 def check_identifier(name: str) -> str:
@@ -83,7 +83,8 @@ def comment(text: object, longest: int = _LONGEST_COMMENT) -> str:
     >>> comment("5 °C \\"), comment("*/ ??/"), comment("a\nb")
     ('5 C /', '* / ? ?/', 'a b')
     """
-    plain = unicodedata.normalize("NFKD", str(text)).encode("ascii", "ignore").decode()
+    one_line = " ".join(str(text).split())
+    plain = unicodedata.normalize("NFKD", one_line).encode("ascii", "ignore").decode()
     plain = "".join(c if c.isprintable() else " " for c in plain).replace("\\", "/")
     for pair in ("*/", "/*"):
         while pair in plain:

@@ -87,9 +87,10 @@ def test_a_threshold_that_is_off_by_one_unit_in_the_last_place_is_found(
 
 FAULTS = [
     # (what, template, as it is, as it must not be)
-    ("bias added in one rounding", "_samples.j2", "product(given, {{ signal.gain }})",
-     "0.0F * product(given, 0.0F) + "
-     "static_cast<float>(static_cast<double>(given) * {{ signal.gain }} + {{ signal.bias }}) - {{ signal.bias }}"),
+    ("gain and bias in one rounding", "_samples.j2",
+     "product(given, {{ signal.gain }}){% else %}given{% endif %} + {{ signal.bias }}",
+     "static_cast<float>(static_cast<double>(given) * {{ signal.gain }} + {{ signal.bias }})"
+     "{% else %}given + {{ signal.bias }}{% endif %}"),
     ("lost one millisecond early", "_samples.j2", "> {{ signal.lost_ms }}", ">= {{ signal.lost_ms }}"),
     ("a lost signal revived by the wrap", "_samples.j2", "late ? static_cast<uint8_t>(kept | is_lost) : kept",
      "late ? static_cast<uint8_t>(kept | is_lost) : static_cast<uint8_t>(kept & is_seen)"),

@@ -14,10 +14,13 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef ANYWHERE_WATCH_LEAF
+#ifdef ANYWHERE_WATCH_MARGIN
 #define ANYWHERE_WATCHED 1
 #else
-#define ANYWHERE_WATCH_LEAF(s, index, truth, margin)
+#define ANYWHERE_WATCH_MARGIN(s, index, truth, margin)
+#endif
+#ifndef ANYWHERE_WATCH_TRUTH
+#define ANYWHERE_WATCH_TRUTH(s, index, truth)
 #endif
 #ifndef ANYWHERE_WATCH_SAMPLE
 #define ANYWHERE_WATCH_SAMPLE(s, signal, what)
@@ -76,7 +79,6 @@ static void take_samples(State& s, const Inputs& in) {
 
 #ifdef ANYWHERE_WATCHED
 // Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
 static inline float larger(float a, float b) { return (b > a) ? b : a; }
 #endif
 
@@ -105,9 +107,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::stand: {  // :0:0
       // :0:0: go comes
       const Truth t2_0 = truth((in.events & event_go) != 0U);
-      ANYWHERE_WATCH_LEAF(s, 3U, t2_0, not_a_number());
+      ANYWHERE_WATCH_TRUTH(s, 3U, t2_0);
       const bool fires_2 = (t2_0 == yes);
-
       if (fires_2) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -126,9 +127,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::safe: {  // :0:0
       // :0:0: go comes
       const Truth t3_0 = truth((in.events & event_go) != 0U);
-      ANYWHERE_WATCH_LEAF(s, 4U, t3_0, not_a_number());
+      ANYWHERE_WATCH_TRUTH(s, 4U, t3_0);
       const bool fires_3 = (t3_0 == yes);
-
       if (fires_3) {
         to = Phase::stand;
         cause = by_guard + 0U;
@@ -208,9 +208,8 @@ static void choose(State& s, const Inputs& in) {
     const float a0 = -25.0F;
     const float b0 = 25.0F;
     const Truth t0_0 = known(s, signal_tilt) ? truth((v0 < a0) || (v0 > b0)) : unknown;
-    ANYWHERE_WATCH_LEAF(s, 0U, t0_0, larger(a0 - v0, v0 - b0));
+    ANYWHERE_WATCH_MARGIN(s, 0U, t0_0, larger(a0 - v0, v0 - b0));
     const bool fires_0 = held(s, 0U, t0_0 == yes, in.now, 50U);
-
     if (fires_0) {
       to = Phase::safe;
       everyone = by_anywhere + 0U;
@@ -222,12 +221,11 @@ static void choose(State& s, const Inputs& in) {
   {
     // :0:0: anywhere: halt comes or tilt is lost
     const Truth t1_0 = truth((in.events & event_halt) != 0U);
-    ANYWHERE_WATCH_LEAF(s, 1U, t1_0, not_a_number());
+    ANYWHERE_WATCH_TRUTH(s, 1U, t1_0);
     const Truth t1_1 = truth((s.seen[signal_tilt] & is_lost) != 0U);
-    ANYWHERE_WATCH_LEAF(s, 2U, t1_1, not_a_number());
+    ANYWHERE_WATCH_TRUTH(s, 2U, t1_1);
     const Truth t1_2 = most(t1_0, t1_1);
     const bool fires_1 = (t1_2 == yes);
-
     if (fires_1 && (everyone == no_change)) {
       to = Phase::safe;
       everyone = by_anywhere + 1U;

@@ -14,10 +14,8 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef BELIEVE_WATCH_LEAF
-#define BELIEVE_WATCHED 1
-#else
-#define BELIEVE_WATCH_LEAF(s, index, truth, margin)
+#ifndef BELIEVE_WATCH_TRUTH
+#define BELIEVE_WATCH_TRUTH(s, index, truth)
 #endif
 #ifndef BELIEVE_WATCH_SAMPLE
 #define BELIEVE_WATCH_SAMPLE(s, signal, what)
@@ -103,11 +101,6 @@ static void take_samples(State& s, const Inputs& in) {
   }
 }
 
-#ifdef BELIEVE_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
-#endif
-
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
@@ -117,9 +110,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::stand: {  // :0:0
       // :0:0: go comes
       const Truth t0_0 = truth((in.events & event_go) != 0U);
-      BELIEVE_WATCH_LEAF(s, 0U, t0_0, not_a_number());
+      BELIEVE_WATCH_TRUTH(s, 0U, t0_0);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;

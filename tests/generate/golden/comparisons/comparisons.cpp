@@ -14,10 +14,10 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef COMPARISONS_WATCH_LEAF
+#ifdef COMPARISONS_WATCH_MARGIN
 #define COMPARISONS_WATCHED 1
 #else
-#define COMPARISONS_WATCH_LEAF(s, index, truth, margin)
+#define COMPARISONS_WATCH_MARGIN(s, index, truth, margin)
 #endif
 #ifndef COMPARISONS_WATCH_SAMPLE
 #define COMPARISONS_WATCH_SAMPLE(s, signal, what)
@@ -120,14 +120,13 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v0 = s.value[signal_tilt];
       const float a0 = 5.0F;
       const Truth t0_0 = known(s, signal_tilt) ? truth(v0 > a0) : unknown;
-      COMPARISONS_WATCH_LEAF(s, 0U, t0_0, v0 - a0);
+      COMPARISONS_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
       const float v1 = s.value[signal_knee];
       const float a1 = 10.0F;
       const Truth t0_1 = known(s, signal_knee) ? truth(v1 >= a1) : unknown;
-      COMPARISONS_WATCH_LEAF(s, 1U, t0_1, v1 - a1);
+      COMPARISONS_WATCH_MARGIN(s, 1U, t0_1, v1 - a1);
       const Truth t0_2 = least(t0_0, t0_1);
       const bool fires_0 = (t0_2 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -137,16 +136,15 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v2 = s.value[signal_tilt];
       const float b2 = -5.0F;
       const Truth t1_0 = known(s, signal_tilt) ? truth(v2 < b2) : unknown;
-      COMPARISONS_WATCH_LEAF(s, 2U, t1_0, b2 - v2);
+      COMPARISONS_WATCH_MARGIN(s, 2U, t1_0, b2 - v2);
       const float v3 = s.value[signal_knee];
       const float a3 = 1.0F;
       const float b3 = 59.0F;
       const Truth t1_1 = known(s, signal_knee) ? truth((v3 >= a3) && (v3 <= b3)) : unknown;
-      COMPARISONS_WATCH_LEAF(s, 3U, t1_1, smaller(v3 - a3, b3 - v3));
+      COMPARISONS_WATCH_MARGIN(s, 3U, t1_1, smaller(v3 - a3, b3 - v3));
       const Truth t1_2 = opposite(t1_1);
       const Truth t1_3 = most(t1_0, t1_2);
       const bool fires_1 = (t1_3 == yes);
-
       if (fires_1) {
         to = Phase::go_on;
         cause = by_guard + 1U;
@@ -156,9 +154,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v4 = s.value[signal_tilt];
       const float b4 = -0.1F;
       const Truth t2_0 = known(s, signal_tilt) ? truth(v4 <= b4) : unknown;
-      COMPARISONS_WATCH_LEAF(s, 4U, t2_0, b4 - v4);
+      COMPARISONS_WATCH_MARGIN(s, 4U, t2_0, b4 - v4);
       const bool fires_2 = (t2_0 == yes);
-
       if (fires_2) {
         to = Phase::go_on;
         cause = by_guard + 2U;

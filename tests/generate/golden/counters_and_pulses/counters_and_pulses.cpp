@@ -14,10 +14,13 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef COUNTERS_AND_PULSES_WATCH_LEAF
+#ifdef COUNTERS_AND_PULSES_WATCH_MARGIN
 #define COUNTERS_AND_PULSES_WATCHED 1
 #else
-#define COUNTERS_AND_PULSES_WATCH_LEAF(s, index, truth, margin)
+#define COUNTERS_AND_PULSES_WATCH_MARGIN(s, index, truth, margin)
+#endif
+#ifndef COUNTERS_AND_PULSES_WATCH_TRUTH
+#define COUNTERS_AND_PULSES_WATCH_TRUTH(s, index, truth)
 #endif
 
 namespace counters_and_pulses {
@@ -31,7 +34,6 @@ static inline Truth truth(bool b) { return b ? yes : no; }
 
 #ifdef COUNTERS_AND_PULSES_WATCHED
 // Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
 #endif
 
 // ---- Sequence walk ----
@@ -43,9 +45,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::stand: {  // :0:0
       // :0:0: go comes
       const Truth t0_0 = truth((in.events & event_go) != 0U);
-      COUNTERS_AND_PULSES_WATCH_LEAF(s, 0U, t0_0, not_a_number());
+      COUNTERS_AND_PULSES_WATCH_TRUTH(s, 0U, t0_0);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -58,9 +59,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v1 = static_cast<float>(s.counter[counter_steps]);
       const float a1 = 3.0F;
       const Truth t1_0 = truth(v1 >= a1);
-      COUNTERS_AND_PULSES_WATCH_LEAF(s, 1U, t1_0, v1 - a1);
+      COUNTERS_AND_PULSES_WATCH_MARGIN(s, 1U, t1_0, v1 - a1);
       const bool fires_1 = (t1_0 == yes);
-
       if (fires_1) {
         to = Phase::stand;
         cause = by_guard + 0U;

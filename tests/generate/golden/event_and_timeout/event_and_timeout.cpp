@@ -14,10 +14,8 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef EVENT_AND_TIMEOUT_WATCH_LEAF
-#define EVENT_AND_TIMEOUT_WATCHED 1
-#else
-#define EVENT_AND_TIMEOUT_WATCH_LEAF(s, index, truth, margin)
+#ifndef EVENT_AND_TIMEOUT_WATCH_TRUTH
+#define EVENT_AND_TIMEOUT_WATCH_TRUTH(s, index, truth)
 #endif
 
 namespace event_and_timeout {
@@ -29,11 +27,6 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 
 static inline Truth truth(bool b) { return b ? yes : no; }
 
-#ifdef EVENT_AND_TIMEOUT_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
-#endif
-
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
@@ -43,9 +36,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::stand: {  // :0:0
       // :0:0: go comes
       const Truth t0_0 = truth((in.events & event_go) != 0U);
-      EVENT_AND_TIMEOUT_WATCH_LEAF(s, 0U, t0_0, not_a_number());
+      EVENT_AND_TIMEOUT_WATCH_TRUTH(s, 0U, t0_0);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;

@@ -14,10 +14,10 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef HOLDS_WATCH_LEAF
+#ifdef HOLDS_WATCH_MARGIN
 #define HOLDS_WATCHED 1
 #else
-#define HOLDS_WATCH_LEAF(s, index, truth, margin)
+#define HOLDS_WATCH_MARGIN(s, index, truth, margin)
 #endif
 #ifndef HOLDS_WATCH_SAMPLE
 #define HOLDS_WATCH_SAMPLE(s, signal, what)
@@ -169,9 +169,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v0 = s.value[signal_tilt];
       const float a0 = 5.0F;
       const Truth t0_0 = known(s, signal_tilt) ? truth(v0 > a0) : unknown;
-      HOLDS_WATCH_LEAF(s, 0U, t0_0, v0 - a0);
+      HOLDS_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
       const bool fires_0 = held(s, 0U, t0_0 == yes, in.now, 300U);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -181,11 +180,11 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v1 = s.value[signal_tilt];
       const float a1 = 4.0F;
       const Truth t1_0 = known(s, signal_tilt) ? truth(v1 > a1) : unknown;
-      HOLDS_WATCH_LEAF(s, 1U, t1_0, v1 - a1);
+      HOLDS_WATCH_MARGIN(s, 1U, t1_0, v1 - a1);
       const float v2 = s.value[signal_knee];
       const float a2 = 5.0F;
       const Truth t1_1 = known(s, signal_knee) ? truth(v2 > a2) : unknown;
-      HOLDS_WATCH_LEAF(s, 2U, t1_1, v2 - a2);
+      HOLDS_WATCH_MARGIN(s, 2U, t1_1, v2 - a2);
       const Truth t1_2 = least(t1_0, t1_1);
       bool all_fires_1 = true;
       bool one_fires_1 = false;
@@ -194,7 +193,6 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
         gather(s, signal_knee, s.gathered[0], 0x02U, all_fires_1, one_fires_1);
       }
       const bool fires_1 = enough(s.count[0], 3U, t1_2 == yes, all_fires_1 && one_fires_1, &s.gathered[0], 1U);
-
       if (fires_1) {
         to = Phase::go_on;
         cause = by_guard + 1U;

@@ -14,10 +14,10 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef LATCHES_WATCH_LEAF
+#ifdef LATCHES_WATCH_MARGIN
 #define LATCHES_WATCHED 1
 #else
-#define LATCHES_WATCH_LEAF(s, index, truth, margin)
+#define LATCHES_WATCH_MARGIN(s, index, truth, margin)
 #endif
 #ifndef LATCHES_WATCH_SAMPLE
 #define LATCHES_WATCH_SAMPLE(s, signal, what)
@@ -95,10 +95,9 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float a0 = s.latch[0] ? -3.0F : -5.0F;
       const float b0 = s.latch[0] ? 3.0F : 5.0F;
       const Truth t0_0 = known(s, signal_tilt) ? truth((v0 < a0) || (v0 > b0)) : unknown;
-      LATCHES_WATCH_LEAF(s, 0U, t0_0, larger(a0 - v0, v0 - b0));
+      LATCHES_WATCH_MARGIN(s, 0U, t0_0, larger(a0 - v0, v0 - b0));
       s.latch[0] = (t0_0 == yes);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;

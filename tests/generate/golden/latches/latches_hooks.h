@@ -2,8 +2,11 @@
 //
 // It is included by latches.cpp only. What you may do here:
 // - fill in on_transition below, for a log or a lamp;
-// - define LATCHES_WATCH_LEAF(s, index, truth, margin) and LATCHES_WATCH_SAMPLE(s, signal, what), to see every
-//   comparison as it is made and every sample that is bad, disbelieved or outside its span.
+// - define LATCHES_WATCH_MARGIN(s, index, truth, margin), to see every comparison of a guard as it is
+//   made: how it came out (0 no, 1 unknown, 2 yes) and how far the value is from the threshold;
+// - define LATCHES_WATCH_TRUTH(s, index, truth), for the other questions of guards;
+// - define LATCHES_WATCH_SAMPLE(s, signal, what), to see every sample that is bad (0), disbelieved (1)
+//   or outside its span (2).
 #ifndef LATCHES_HOOKS_H
 #define LATCHES_HOOKS_H
 

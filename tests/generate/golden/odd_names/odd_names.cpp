@@ -14,10 +14,13 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef ODD_NAMES_WATCH_LEAF
+#ifdef ODD_NAMES_WATCH_MARGIN
 #define ODD_NAMES_WATCHED 1
 #else
-#define ODD_NAMES_WATCH_LEAF(s, index, truth, margin)
+#define ODD_NAMES_WATCH_MARGIN(s, index, truth, margin)
+#endif
+#ifndef ODD_NAMES_WATCH_TRUTH
+#define ODD_NAMES_WATCH_TRUTH(s, index, truth)
 #endif
 #ifndef ODD_NAMES_WATCH_SAMPLE
 #define ODD_NAMES_WATCH_SAMPLE(s, signal, what)
@@ -115,7 +118,6 @@ static void take_samples(State& s, const Inputs& in) {
 
 #ifdef ODD_NAMES_WATCHED
 // Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
 #endif
 
 // ---- Sequence int ----
@@ -127,9 +129,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::default_: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
       // :0:0: for comes
       const Truth t2_0 = truth((in.events & event_for) != 0U);
-      ODD_NAMES_WATCH_LEAF(s, 2U, t2_0, not_a_number());
+      ODD_NAMES_WATCH_TRUTH(s, 2U, t2_0);
       const bool fires_2 = (t2_0 == yes);
-
       if (fires_2) {
         to = Phase::PI_;
         cause = by_guard + 0U;
@@ -142,9 +143,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v3 = s.value[signal_double];
       const float a3 = 1.0F;
       const Truth t3_0 = known(s, signal_double) ? truth(v3 > a3) : unknown;
-      ODD_NAMES_WATCH_LEAF(s, 3U, t3_0, v3 - a3);
+      ODD_NAMES_WATCH_MARGIN(s, 3U, t3_0, v3 - a3);
       const bool fires_3 = (t3_0 == yes);
-
       if (fires_3) {
         to = Phase::a_b;
         cause = by_guard + 0U;
@@ -157,9 +157,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v4 = s.value[signal_a_b_2];
       const float a4 = 1.0F;
       const Truth t4_0 = known(s, signal_a_b_2) ? truth(v4 > a4) : unknown;
-      ODD_NAMES_WATCH_LEAF(s, 4U, t4_0, v4 - a4);
+      ODD_NAMES_WATCH_MARGIN(s, 4U, t4_0, v4 - a4);
       const bool fires_4 = (t4_0 == yes);
-
       if (fires_4) {
         to = Phase::default_;
         cause = by_guard + 0U;
@@ -202,10 +201,9 @@ static void judge_rules(State& s, const Inputs& in) {
     const float v0 = s.value[signal_double];
     const float a0 = 1.0F;
     const Truth t0_0 = known(s, signal_double) ? truth(v0 > a0) : unknown;
-    ODD_NAMES_WATCH_LEAF(s, 0U, t0_0, v0 - a0);
+    ODD_NAMES_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
     const Truth t0_1 = opposite(t0_0);
     const bool fires_0 = (t0_1 == yes);
-
     s.rule[rule_error] = fires_0 ? RuleState::broken : ((t0_1 == unknown) ? RuleState::unjudged : RuleState::kept);
   }
   {
@@ -213,11 +211,10 @@ static void judge_rules(State& s, const Inputs& in) {
     const float v1 = s.value[signal_a_b_2];
     const float a1 = 2.0F;
     const Truth t1_0 = known(s, signal_a_b_2) ? truth(v1 > a1) : unknown;
-    ODD_NAMES_WATCH_LEAF(s, 1U, t1_0, v1 - a1);
+    ODD_NAMES_WATCH_MARGIN(s, 1U, t1_0, v1 - a1);
     const Truth t1_1 = opposite(t1_0);
     const bool fires_1 = (t1_1 == yes);
-
-    s.rule[rule_n_code_error] = fires_1 ? RuleState::broken : ((t1_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+    s.rule[rule_Unicode_error] = fires_1 ? RuleState::broken : ((t1_1 == unknown) ? RuleState::unjudged : RuleState::kept);
   }
 }
 

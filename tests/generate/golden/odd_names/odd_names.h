@@ -34,7 +34,7 @@ enum Counter : uint8_t {
 
 enum Rule : uint8_t {
   rule_error = 0U,
-  rule_n_code_error = 1U
+  rule_Unicode_error = 1U
 };
 
 typedef uint8_t Events;  // a set of bits: what the operator asked for in this tick

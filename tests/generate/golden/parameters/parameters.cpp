@@ -14,10 +14,13 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef PARAMETERS_WATCH_LEAF
+#ifdef PARAMETERS_WATCH_MARGIN
 #define PARAMETERS_WATCHED 1
 #else
-#define PARAMETERS_WATCH_LEAF(s, index, truth, margin)
+#define PARAMETERS_WATCH_MARGIN(s, index, truth, margin)
+#endif
+#ifndef PARAMETERS_WATCH_TRUTH
+#define PARAMETERS_WATCH_TRUTH(s, index, truth)
 #endif
 #ifndef PARAMETERS_WATCH_SAMPLE
 #define PARAMETERS_WATCH_SAMPLE(s, signal, what)
@@ -122,7 +125,6 @@ static void ramp(State& s) {
 
 #ifdef PARAMETERS_WATCHED
 // Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
 #endif
 
 // ---- Sequence walk ----
@@ -136,9 +138,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       const float v0 = s.value[signal_tilt];
       const float a0 = s.parameter[parameter_lean_angle] + -3.0F;
       const Truth t0_0 = known(s, signal_tilt) ? truth(v0 > a0) : unknown;
-      PARAMETERS_WATCH_LEAF(s, 0U, t0_0, v0 - a0);
+      PARAMETERS_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -149,9 +150,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::go_on: {  // :0:0
       // :0:0: go comes
       const Truth t1_0 = truth((in.events & event_go) != 0U);
-      PARAMETERS_WATCH_LEAF(s, 1U, t1_0, not_a_number());
+      PARAMETERS_WATCH_TRUTH(s, 1U, t1_0);
       const bool fires_1 = (t1_0 == yes);
-
       if (fires_1) {
         to = Phase::stand;
         cause = by_guard + 0U;

@@ -14,10 +14,8 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef REMOTE_WATCH_LEAF
-#define REMOTE_WATCHED 1
-#else
-#define REMOTE_WATCH_LEAF(s, index, truth, margin)
+#ifndef REMOTE_WATCH_TRUTH
+#define REMOTE_WATCH_TRUTH(s, index, truth)
 #endif
 
 namespace remote {
@@ -44,11 +42,6 @@ static void hear_remote(State& s, const Inputs& in) {
   }
 }
 
-#ifdef REMOTE_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
-#endif
-
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
@@ -58,9 +51,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::stand: {  // :0:0
       // :0:0: motors is on
       const Truth t0_0 = ((s.remote & 3U) == 1U) ? truth((in.switches & switch_motors) != 0U) : unknown;
-      REMOTE_WATCH_LEAF(s, 0U, t0_0, not_a_number());
+      REMOTE_WATCH_TRUTH(s, 0U, t0_0);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -68,9 +60,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       }
       // :0:0: the remote is lost
       const Truth t1_0 = truth((s.remote & is_lost) != 0U);
-      REMOTE_WATCH_LEAF(s, 1U, t1_0, not_a_number());
+      REMOTE_WATCH_TRUTH(s, 1U, t1_0);
       const bool fires_1 = (t1_0 == yes);
-
       if (fires_1) {
         to = Phase::go_on;
         cause = by_guard + 1U;

@@ -14,10 +14,13 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef RULES_WATCH_LEAF
+#ifdef RULES_WATCH_MARGIN
 #define RULES_WATCHED 1
 #else
-#define RULES_WATCH_LEAF(s, index, truth, margin)
+#define RULES_WATCH_MARGIN(s, index, truth, margin)
+#endif
+#ifndef RULES_WATCH_TRUTH
+#define RULES_WATCH_TRUTH(s, index, truth)
 #endif
 #ifndef RULES_WATCH_SAMPLE
 #define RULES_WATCH_SAMPLE(s, signal, what)
@@ -105,7 +108,6 @@ static void take_samples(State& s, const Inputs& in) {
 
 #ifdef RULES_WATCHED
 // Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
 static inline float smaller(float a, float b) { return (b < a) ? b : a; }
 #endif
 
@@ -147,9 +149,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::stand: {  // :0:0
       // :0:0: go comes
       const Truth t2_0 = truth((in.events & event_go) != 0U);
-      RULES_WATCH_LEAF(s, 3U, t2_0, not_a_number());
+      RULES_WATCH_TRUTH(s, 3U, t2_0);
       const bool fires_2 = (t2_0 == yes);
-
       if (fires_2) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -185,11 +186,11 @@ static void judge_rules(State& s, const Inputs& in) {
     const float v0 = s.value[signal_knee];
     const float a0 = 5.0F;
     const Truth t0_0 = known(s, signal_knee) ? truth(v0 > a0) : unknown;
-    RULES_WATCH_LEAF(s, 0U, t0_0, v0 - a0);
+    RULES_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
     const float v1 = s.value[signal_tilt];
     const float a1 = 8.0F;
     const Truth t0_1 = known(s, signal_tilt) ? truth(v1 > a1) : unknown;
-    RULES_WATCH_LEAF(s, 1U, t0_1, v1 - a1);
+    RULES_WATCH_MARGIN(s, 1U, t0_1, v1 - a1);
     const Truth t0_2 = opposite(t0_1);
     const Truth t0_3 = least(t0_0, t0_2);
     bool all_fires_0 = true;
@@ -199,7 +200,6 @@ static void judge_rules(State& s, const Inputs& in) {
       gather(s, signal_knee, s.gathered[0], 0x02U, all_fires_0, one_fires_0);
     }
     const bool fires_0 = enough(s.count[0], 2U, t0_3 == yes, all_fires_0 && one_fires_0, &s.gathered[0], 1U);
-
     s.rule[rule_weight_on_the_standing_leg] = fires_0 ? RuleState::broken : ((t0_3 == unknown) ? RuleState::unjudged : RuleState::kept);
   }
   {
@@ -208,10 +208,9 @@ static void judge_rules(State& s, const Inputs& in) {
     const float a2 = -25.0F;
     const float b2 = 25.0F;
     const Truth t1_0 = known(s, signal_tilt) ? truth((v2 >= a2) && (v2 <= b2)) : unknown;
-    RULES_WATCH_LEAF(s, 2U, t1_0, smaller(v2 - a2, b2 - v2));
+    RULES_WATCH_MARGIN(s, 2U, t1_0, smaller(v2 - a2, b2 - v2));
     const Truth t1_1 = opposite(t1_0);
     const bool fires_1 = (t1_1 == yes);
-
     s.rule[rule_upright] = fires_1 ? RuleState::broken : ((t1_1 == unknown) ? RuleState::unjudged : RuleState::kept);
   }
 }

@@ -14,10 +14,8 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef SEQUENCES_WATCH_LEAF
-#define SEQUENCES_WATCHED 1
-#else
-#define SEQUENCES_WATCH_LEAF(s, index, truth, margin)
+#ifndef SEQUENCES_WATCH_TRUTH
+#define SEQUENCES_WATCH_TRUTH(s, index, truth)
 #endif
 
 namespace sequences {
@@ -29,11 +27,6 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 
 static inline Truth truth(bool b) { return b ? yes : no; }
 
-#ifdef SEQUENCES_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
-#endif
-
 // ---- Sequence left_fore ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
@@ -43,9 +36,8 @@ static Cause decide_left_fore(State& s, const Inputs& in, Phase_left_fore& to) {
     case Phase_left_fore::stance: {  // :0:0
       // :0:0: right_hind is in stance
       const Truth t1_0 = truth(s.phase_right_hind == Phase_right_hind::stance);
-      SEQUENCES_WATCH_LEAF(s, 1U, t1_0, not_a_number());
+      SEQUENCES_WATCH_TRUTH(s, 1U, t1_0);
       const bool fires_1 = (t1_0 == yes);
-
       if (fires_1) {
         to = Phase_left_fore::swing;
         cause = by_guard + 0U;
@@ -56,9 +48,8 @@ static Cause decide_left_fore(State& s, const Inputs& in, Phase_left_fore& to) {
     case Phase_left_fore::swing: {  // :0:0
       // :0:0: go comes
       const Truth t2_0 = truth((in.events & event_go) != 0U);
-      SEQUENCES_WATCH_LEAF(s, 2U, t2_0, not_a_number());
+      SEQUENCES_WATCH_TRUTH(s, 2U, t2_0);
       const bool fires_2 = (t2_0 == yes);
-
       if (fires_2) {
         to = Phase_left_fore::stance;
         cause = by_guard + 0U;
@@ -93,9 +84,8 @@ static Cause decide_right_hind(State& s, const Inputs& in, Phase_right_hind& to)
     case Phase_right_hind::stance: {  // :0:0
       // :0:0: left_fore is in stance
       const Truth t3_0 = truth(s.phase_left_fore == Phase_left_fore::stance);
-      SEQUENCES_WATCH_LEAF(s, 3U, t3_0, not_a_number());
+      SEQUENCES_WATCH_TRUTH(s, 3U, t3_0);
       const bool fires_3 = (t3_0 == yes);
-
       if (fires_3) {
         to = Phase_right_hind::swing;
         cause = by_guard + 0U;
@@ -106,9 +96,8 @@ static Cause decide_right_hind(State& s, const Inputs& in, Phase_right_hind& to)
     case Phase_right_hind::swing: {  // :0:0
       // :0:0: go comes
       const Truth t4_0 = truth((in.events & event_go) != 0U);
-      SEQUENCES_WATCH_LEAF(s, 4U, t4_0, not_a_number());
+      SEQUENCES_WATCH_TRUTH(s, 4U, t4_0);
       const bool fires_4 = (t4_0 == yes);
-
       if (fires_4) {
         to = Phase_right_hind::stance;
         cause = by_guard + 0U;
@@ -162,9 +151,8 @@ static void choose(State& s, const Inputs& in) {
   {
     // :0:0: anywhere: halt comes
     const Truth t0_0 = truth((in.events & event_halt) != 0U);
-    SEQUENCES_WATCH_LEAF(s, 0U, t0_0, not_a_number());
+    SEQUENCES_WATCH_TRUTH(s, 0U, t0_0);
     const bool fires_0 = (t0_0 == yes);
-
     if (fires_0) {
       to_left_fore = Phase_left_fore::stance;
       to_right_hind = Phase_right_hind::stance;

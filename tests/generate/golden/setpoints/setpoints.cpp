@@ -14,10 +14,10 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef SETPOINTS_WATCH_LEAF
+#ifdef SETPOINTS_WATCH_MARGIN
 #define SETPOINTS_WATCHED 1
 #else
-#define SETPOINTS_WATCH_LEAF(s, index, truth, margin)
+#define SETPOINTS_WATCH_MARGIN(s, index, truth, margin)
 #endif
 #ifndef SETPOINTS_WATCH_SAMPLE
 #define SETPOINTS_WATCH_SAMPLE(s, signal, what)
@@ -226,10 +226,9 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       // :0:0: tilt and other_tilt are within 2 deg of lean (until 3 deg off)
       const float a0 = s.latch[0] ? 3.0F : 2.0F;
       const Truth t0_0 = at_target_lean(s, a0);
-      SETPOINTS_WATCH_LEAF(s, 0U, t0_0, margin_at_target_lean(s, a0));
+      SETPOINTS_WATCH_MARGIN(s, 0U, t0_0, margin_at_target_lean(s, a0));
       s.latch[0] = (t0_0 == yes);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -241,9 +240,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       // :0:0: tilt and other_tilt have come within 2 deg of lean or past it
       const float a1 = 2.0F;
       const Truth t1_0 = reached_lean(s, a1);
-      SETPOINTS_WATCH_LEAF(s, 1U, t1_0, margin_reached_lean(s, a1));
+      SETPOINTS_WATCH_MARGIN(s, 1U, t1_0, margin_reached_lean(s, a1));
       const bool fires_1 = (t1_0 == yes);
-
       if (fires_1) {
         to = Phase::stand;
         cause = by_guard + 0U;

@@ -14,10 +14,8 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef STOPS_WATCH_LEAF
-#define STOPS_WATCHED 1
-#else
-#define STOPS_WATCH_LEAF(s, index, truth, margin)
+#ifndef STOPS_WATCH_TRUTH
+#define STOPS_WATCH_TRUTH(s, index, truth)
 #endif
 
 namespace stops {
@@ -47,11 +45,6 @@ static void ramp(State& s) {
   s.setpoint[setpoint_lean] = ramped(s.setpoint[setpoint_lean], s.target[setpoint_lean], 0.16F);
 }
 
-#ifdef STOPS_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float not_a_number() { return __builtin_nanf(""); }
-#endif
-
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
@@ -61,9 +54,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::stand: {  // :0:0
       // :0:0: go comes
       const Truth t0_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_LEAF(s, 0U, t0_0, not_a_number());
+      STOPS_WATCH_TRUTH(s, 0U, t0_0);
       const bool fires_0 = (t0_0 == yes);
-
       if (fires_0) {
         to = Phase::go_on;
         cause = by_guard + 0U;
@@ -74,9 +66,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::go_on: {  // :0:0
       // :0:0: halt comes
       const Truth t1_0 = truth((in.events & event_halt) != 0U);
-      STOPS_WATCH_LEAF(s, 1U, t1_0, not_a_number());
+      STOPS_WATCH_TRUTH(s, 1U, t1_0);
       const bool fires_1 = (t1_0 == yes);
-
       if (fires_1) {
         to = Phase::cut;
         cause = by_guard + 0U;
@@ -92,9 +83,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::cut: {  // :0:0
       // :0:0: go comes
       const Truth t2_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_LEAF(s, 2U, t2_0, not_a_number());
+      STOPS_WATCH_TRUTH(s, 2U, t2_0);
       const bool fires_2 = (t2_0 == yes);
-
       if (fires_2) {
         to = Phase::hold;
         cause = by_guard + 0U;
@@ -105,9 +95,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::slow: {  // :0:0
       // :0:0: go comes
       const Truth t3_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_LEAF(s, 3U, t3_0, not_a_number());
+      STOPS_WATCH_TRUTH(s, 3U, t3_0);
       const bool fires_3 = (t3_0 == yes);
-
       if (fires_3) {
         to = Phase::hold;
         cause = by_guard + 0U;
@@ -118,9 +107,8 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     case Phase::hold: {  // :0:0
       // :0:0: go comes
       const Truth t4_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_LEAF(s, 4U, t4_0, not_a_number());
+      STOPS_WATCH_TRUTH(s, 4U, t4_0);
       const bool fires_4 = (t4_0 == yes);
-
       if (fires_4) {
         to = Phase::stand;
         cause = by_guard + 0U;

@@ -1,0 +1,119 @@
+"""The portable target under real compilers: no warning on any of them, for hosts and for controllers."""
+
+import re
+from pathlib import Path
+from random import Random
+
+import pytest
+from support.builds import write_files
+from support.commands import REPOSITORY
+from support.feature_plans import feature_plans
+from support.random_plans import random_plan
+from support.strict import STRICT
+
+from sequencer.base.errors import ToolError
+from sequencer.build.compilers import compile_object
+from sequencer.generate.render import generate
+from sequencer.plan.build import load_plan
+from sequencer.plan.tables import Plan
+
+BAD = Path(__file__).parent / "bad.cpp"
+
+
+def compile_each(plans: list[Plan], command: list[str], folder: Path) -> None:
+    for plan in plans:
+        files = generate(plan)
+        write_files(files.items(), folder)
+        source = next(name for name in files if name.endswith(".cpp"))
+        try:
+            compile_object(command, folder, source, "out.o")
+        except ToolError as error:
+            error.add_note(error.output)
+            raise
+
+
+@pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
+def test_every_feature_compiles_without_a_warning(command: list[str], tmp_path: Path) -> None:
+    compile_each(list(feature_plans().values()), command, tmp_path)
+
+
+@pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
+def test_random_gaits_compile_without_a_warning(command: list[str], tmp_path: Path) -> None:
+    compile_each([random_plan(Random(f"strict/{i}"), f"g{i}")[0] for i in range(15)], command, tmp_path)
+
+
+@pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
+def test_the_stork_compiles_without_a_warning(command: list[str], tmp_path: Path) -> None:
+    compile_each([load_plan(REPOSITORY / "examples/stork/stork.gait.yaml")], command, tmp_path)
+
+
+@pytest.mark.parametrize("names", [False, True], ids=["without names", "with names"])
+def test_the_header_stands_alone_and_twice(names: bool, tmp_path: Path) -> None:
+    plan = feature_plans()["sequences"]
+    write_files(generate(plan).items(), tmp_path)
+    text = "#define SEQUENCES_WITH_NAMES 1\n" * names + '#include "sequences.h"\n' * 2
+    text += "static sequences::State s;\nextern sequences::State* where;\nsequences::State* where = &s;\n"
+    write_files([("twice.cpp", text)], tmp_path)
+    command = [flag for flag in STRICT["g++"] if flag != "-Wunused-macros"]
+    compile_object(command, tmp_path, "twice.cpp", "out.o")
+
+
+WARNINGS = {
+    "g++": ["double-promotion", "float-equal", "conversion", "implicit-fallthrough", "unused-variable",
+            "missing-declarations", "switch-default"],
+    "clang++": ["double-promotion", "float-equal", "conversion", "implicit-fallthrough", "unused-variable",
+                "missing-prototypes"],
+    "avr-g++": ["float-equal", "conversion", "unused-variable", "missing-declarations", "switch-default"],
+    "arm-none-eabi-g++ M3": ["double-promotion", "float-equal", "conversion", "implicit-fallthrough"],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("compiler", WARNINGS)
+def test_the_warnings_fire_on_a_bad_file(compiler: str, tmp_path: Path) -> None:
+    write_files([("bad.cpp", BAD.read_text(encoding="utf-8"))], tmp_path)
+    with pytest.raises(ToolError) as caught:
+        compile_object(STRICT[compiler], tmp_path, "bad.cpp", "bad.o")
+    missing = [name for name in WARNINGS[compiler] if f"{name}" not in caught.value.output]
+    assert missing == []
+
+
+@pytest.mark.parametrize("target", ["portable"])
+def test_the_text_needs_nothing_but_stdint(target: str) -> None:
+    for plan in feature_plans().values():
+        for name, text in generate(plan, target).items():
+            includes = {
+                line.split(maxsplit=1)[1] for line in text.splitlines() if line.startswith("#include")
+            }
+            own = {f'"{plan.name}.h"', f'"{plan.name}_hooks.h"'}
+            assert includes <= {"<stdint.h>"} | own, name
+
+
+def code_of(text: str) -> str:
+    """The text without comments and without what stands between quotes."""
+    return re.sub(r'"[^"]*"', '""', "\n".join(line.partition("//")[0] for line in text.splitlines()))
+
+
+def test_the_code_has_no_reserved_names_and_nothing_from_the_heap() -> None:
+    for plan in feature_plans().values():
+        for name, text in generate(plan).items():
+            words = set(re.findall(r"[A-Za-z_0-9]+", code_of(text)))
+            assert {w for w in words if "__" in w} <= {"__FAST_MATH__", "__FLT_EVAL_METHOD__"}, name
+            assert not {w for w in words if re.match(r"_[A-Z]", w)}, name
+            assert not words & {"double", "new", "delete", "malloc", "throw", "try", "virtual", "typeid"}, (
+                name
+            )
+
+
+def test_every_number_with_a_point_is_a_float() -> None:
+    for plan in feature_plans().values():
+        for name, text in generate(plan).items():
+            numbers = re.findall(r"(?<![\w.])\d+\.\d+[\w+-]*", code_of(text))
+            assert [n for n in numbers if not n.endswith("F")] == [], name
+
+
+def test_the_header_warns_about_stops_and_names_the_gait() -> None:
+    for plan in feature_plans().values():
+        header = generate(plan)[f"{plan.name}.h"]
+        assert "NOT an emergency stop (IEC 60204-1, ISO 13850)" in header
+        assert plan.sha in header
+        assert "hoisted or on a stand" in header

@@ -1,0 +1,83 @@
+"""Address and undefined-behaviour sanitizers over random inputs find nothing, and find what is planted."""
+
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+from support.builds import write_files
+from support.random_plans import random_block, random_plan
+
+from sequencer.base.errors import ToolError
+from sequencer.build.programs import run_program
+from sequencer.executors.reference import ReferenceExecutor
+from sequencer.generate.host import host_files
+from sequencer.plan.tables import Plan
+from sequencer.trace.blocks import TickBlock
+
+DRIVER = Path(__file__).parent / "sanitize.cpp"
+FLAGS = "-std=c++11 -O1 -g -fno-exceptions -ffp-contract=off -fno-sanitize-recover=all".split()
+SANITIZERS = "-fsanitize=address,undefined,bounds,float-divide-by-zero"
+
+
+def run_sanitized(
+    plan: Plan, block: TickBlock, compiler: str, folder: Path, *, plant: tuple[str, str] = ("", "")
+) -> bytes:
+    """Build and run with sanitizers; give phases and setpoints. Raises ToolError with their report."""
+    files, glue = host_files(plan)
+    if plant[0]:
+        planted = {name: text.replace(*plant) for name, text in files.items()}
+        assert planted != files
+        files = planted
+    write_files(files.items(), folder)
+    write_files(
+        [("main.cpp", DRIVER.read_text(encoding="utf-8").replace("glue_under_test.cpp", glue))], folder
+    )
+    run_program([compiler, *FLAGS, SANITIZERS, "-o", "run", "main.cpp"], folder=folder)
+    write_inputs(plan, block, folder / "inputs")
+    run_program([folder / "run", "inputs", "outputs"], folder=folder)
+    return (folder / "outputs").read_bytes()
+
+
+def write_inputs(plan: Plan, block: TickBlock, path: Path) -> None:
+    sizes = [
+        len(block), len(plan.signals), len(block.writes), len(plan.sequences), len(plan.setpoints),
+        len(plan.counters), len(plan.rules), len(plan.leaves), 0,
+    ]  # fmt: skip
+    arrays = [
+        np.array(sizes, np.int64), block.now, block.raw, block.fresh, block.events, block.switches,
+        block.control,
+        np.array([w.row for w in block.writes], np.int64),
+        np.array([w.parameter for w in block.writes], np.uint32),
+        np.array([min(w.value, 3e38) for w in block.writes], np.float32),
+    ]  # fmt: skip
+    path.write_bytes(b"".join(array.tobytes() for array in arrays))
+
+
+def case(number: int) -> tuple[Plan, TickBlock]:
+    rng = Random(f"sanitized/{number}")
+    plan, pool = random_plan(rng, "walk")
+    return plan, random_block(rng, plan, pool, 2000)
+
+
+@pytest.mark.parametrize("number", range(6))
+@pytest.mark.parametrize("compiler", ["g++", "clang++"])
+def test_sanitizers_find_nothing_and_the_run_is_the_same(compiler: str, number: int, tmp_path: Path) -> None:
+    plan, block = case(number)
+    try:
+        output = run_sanitized(plan, block, compiler, tmp_path)
+    except ToolError as error:
+        error.add_note(error.output)
+        raise
+    record = ReferenceExecutor(plan).run(block)
+    assert output == record.phase.tobytes() + record.setpoint.tobytes()
+
+
+@pytest.mark.parametrize("compiler", ["g++", "clang++"])
+def test_a_step_over_the_end_of_an_array_is_found(compiler: str, tmp_path: Path) -> None:
+    plan, block = case(0)
+    signals = len(plan.signals)
+    plant = (f"for (int64_t k = 0; k < {signals}; ++k)", f"for (int64_t k = 0; k <= {signals}; ++k)")
+    with pytest.raises(ToolError) as caught:
+        run_sanitized(plan, block, compiler, tmp_path, plant=plant)
+    assert "out of bounds" in caught.value.output or "buffer-overflow" in caught.value.output
