@@ -214,7 +214,7 @@ def _find_time(
             "there is no time column",
             named[0].place,
             expected="a first line of column names, one of them time, t, time_s, time_ms or time_us",
-            hint="rename the column, or map it: time=THEIR_NAME",
+            hint=f"rename the column, or map it: time={_like_a_time(named) or 'THEIR_NAME'}",
         )
     if len(likely) > 1:
         raise TraceError(
@@ -234,6 +234,11 @@ def _find_time(
             hint="write the unit that its numbers really have, for example time [ms]",
         )
     return Column(cell.position, cell.text, "time", factor=_US[unit])
+
+
+def _like_a_time(named: Sequence[_Named]) -> str:
+    likely = (c.name for c in named if "time" in c.name.lower() or _SUFFIX.fullmatch(c.name))
+    return next(likely, "")
 
 
 def _column(cell: _Named, ours: str, meaning: tuple[Role, int, int], plan: Plan) -> Column:

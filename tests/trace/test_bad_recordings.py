@@ -20,6 +20,13 @@ BAD: dict[str, tuple[bytes, int, int, str, str]] = {
     "header only": (b"time,roll\n", 2, 1, "a header but no row", "at least one row"),
     "header and empty lines": (b"time,roll\n\n\r\n", 2, 1, "a header but no row", "at least one row"),
     "no time column": (b"clock,roll\n0,1\n", 1, 1, "no time column", "time=THEIR_NAME"),
+    "a time column by another name": (
+        b"roll,Timestamp_ms\n0,1\n",
+        1,
+        1,
+        "no time column",
+        "time=Timestamp_ms",
+    ),
     "no header": (b"0.01,2\n0.02,3\n", 1, 1, "no time column", "column names"),
     "two time columns": (b"time,roll,t\n0,1,2\n", 1, 11, "both look like the time", "map time="),
     "a column twice": (b"time,roll,knee,roll\n0,1,2,3\n", 1, 16, "roll stands here twice", "column 2"),
