@@ -102,7 +102,7 @@ def _comparison(run: Run, leaf: int, wanted_truth: int, rows: slice) -> Comparis
     if wanted_truth == FALSE:
         margin = -margin
     best = best_ms = short_by = None
-    row = rows.start
+    row = min(rows.start, run.ticks - 1)  # nothing was looked at if the phase was entered in the last tick
     if (~np.isnan(margin)).any():
         row = rows.start + int(np.nanargmax(margin))
         short_by = -float(margin[row - rows.start])

@@ -160,6 +160,8 @@ class Run:
             if tick == 0:
                 starts = []
             starts.append((tick, int(moves.at_ms[row]), int(moves.entered[row]), row))
+        if not starts:
+            return ()
         ends = [*starts[1:], (self.ticks, self.end_ms, -1, None)]
         return tuple(
             Stay(phase, tick, to_tick, at_ms, to_ms, opened, closed)

@@ -115,7 +115,7 @@ def compare(
         releases = release_low is not None or release_high is not None
         return t.Compare(
             op, source, where[name], _level(low), _level(high), _level(release_low), _level(release_high),
-            maker.new_latch() if releases else None, "deg" if source == "signal" else "", NOWHERE,
+            maker.new_latch() if releases else None, maker.units.get(name, ""), NOWHERE,
         )  # fmt: skip
 
     return Expr("leaf", leaf=make)
@@ -150,7 +150,7 @@ def _follow(op: t.FollowOp, name: str, tolerance: Number, release: Number | None
         latch = None if release is None else maker.new_latch()
         level = _level(tolerance)
         assert level is not None
-        return t.Follow(op, maker.setpoints[name], level, _level(release), latch, "deg", NOWHERE)
+        return t.Follow(op, maker.setpoints[name], level, _level(release), latch, maker.units[name], NOWHERE)
 
     return Expr("leaf", leaf=make)
 
@@ -217,6 +217,7 @@ class _Maker:
         self.switches = _numbers(machine["switches"])
         self.pulses = _numbers(machine["pulses"])
         self.sequences = sequences
+        self.units = {thing.name: thing.unit for k in ("signals", "setpoints") for thing in machine[k]}
         self.followers = [s.followers for s in machine["setpoints"]]
         self.leaves: list[t.Leaf] = []
         self.guards: list[t.Guard] = []
