@@ -39,7 +39,8 @@ CODES = (
         "a guard is always true",
         Severity.WARNING,
         "Whatever the signals read within their spans, the guard is true as long as they are heard. The phase is "
-        "walked through; with a hold it ends as if by a stopwatch. Under `anywhere` it is an error.",
+        "walked through; with a hold it ends as if by a stopwatch. Under `anywhere` it is an error. A rule whose "
+        "`must` is always true watches nothing. A guard that waits for a lost signal to come back is none of these.",
         "The foot is not up yet when the machine begins to set it down or shifts its weight onto it.",
         changed((LIFT_DONE, "      - {to: lower, when: {signal: knee, at_least: 0 mm}, hold: 3 samples}\n")),
         changed((LIFT_DONE, "      - {to: lower, when: {signal: knee, at_least: 37 mm}, hold: 3 samples}\n")),

@@ -25,7 +25,7 @@ def check_satisfiable(plan: Plan, askers: Askers) -> list[Finding]:
     for subject in watched(plan):
         findings += _judge(plan, askers, subject, _never_away)
     for subject in rule_parts(plan):
-        findings += _judge(plan, askers, subject, None)  # a rule that can't be broken does no harm
+        findings += _judge(plan, askers, subject, _idle_rule)
     return findings
 
 
@@ -41,7 +41,7 @@ def undecided(place: Place, name: str, question: str, answer: Answer) -> Finding
 
 
 def _judge(
-    plan: Plan, askers: Askers, subject: Subject, if_always: Callable[[Plan, Askers, Subject], Finding] | None
+    plan: Plan, askers: Askers, subject: Subject, if_always: Callable[[Plan, Askers, Subject], Finding]
 ) -> list[Finding]:
     condition = subject.condition
     possible = askers.present.find(condition)
@@ -52,7 +52,7 @@ def _judge(
     if _hangs_on_event(plan, askers.present, subject):
         return [_held_event(plan, subject)]
     if askers.present.always(condition):
-        return [if_always(plan, askers, subject)] if if_always else []
+        return [if_always(plan, askers, subject)]
     return _idle_parts(plan, askers, subject)
 
 
@@ -149,6 +149,13 @@ def _walk_through(plan: Plan, askers: Askers, subject: Subject) -> Finding:
 def _never_away(plan: Plan, askers: Askers, subject: Subject) -> Finding:
     effect = "the machine is sent there at once and never gets away"
     return _always_true(plan, askers, subject, Severity.ERROR, effect)
+
+
+def _idle_rule(plan: Plan, askers: Askers, subject: Subject) -> Finding:
+    effect = "the rule can never be broken and watches nothing"
+    if subject.name.endswith("`while`"):
+        effect = "the rule is judged all the time, as it would be without it"
+    return _always_true(plan, askers, subject, Severity.WARNING, effect)
 
 
 def _always_true(plan: Plan, askers: Askers, subject: Subject, severity: Severity, effect: str) -> Finding:
