@@ -179,7 +179,8 @@ class Expander:
                 renamed: Binding = {}
                 new = self._uses(phases, known, renamed)
                 pairs = tuple((k, new if k.value == "phases" else v) for k, v in sequence.entries)
-                sequence = _retarget(Mapping(pairs, sequence.place), renamed)  # noqa: PLW2901
+                sequence = Mapping(pairs, sequence.place)  # noqa: PLW2901
+                sequence = _retarget(sequence, renamed) if renamed else sequence  # noqa: PLW2901
             entries.append((name, sequence))
         return Mapping(tuple(entries), sequences.place)
 

@@ -79,6 +79,8 @@ class GuardBlock(Block):
 
     @model_validator(mode="after")
     def _one_kind(self) -> "GuardBlock":
+        if isinstance(self, BrokenGuard):
+            return self
         given = {f.rstrip("_") for f in self.model_fields_set if getattr(self, f) is not None}
         kinds = [k for k in KINDS if k in given]
         if len(kinds) != 1:
@@ -90,8 +92,11 @@ class GuardBlock(Block):
             allowed = ", ".join(sorted(_FOR_KIND.get(kind, set()))) or "nothing"
             raise fail("bad-guard", f"{', '.join(sorted(stray))} cannot stand beside {kind}", allowed)
         needed = {"sequence": ["in"], "reached": ["short_by"], "at_target": ["tolerance"]}.get(kind, [])
-        if kind in {"signal", "counter"} and sum(c in given for c in COMPARISONS) != 1:
-            raise fail("bad-guard", f"a {kind} needs one comparison", f"one of: {', '.join(COMPARISONS)}")
+        compared = [c for c in COMPARISONS if c in given]
+        if kind in {"signal", "counter"} and len(compared) != 1:
+            said = f", here are {' and '.join(compared)}" if compared else ""
+            expected = f"one of: {', '.join(COMPARISONS)}"
+            raise fail("bad-guard", f"a {kind} needs one comparison{said}", expected)
         for key in needed:
             if key not in given or (key == "in" and not self.in_):
                 raise fail("missing-key", f"{kind} needs {key}", f"{kind}: ..., {key}: ...")

@@ -60,6 +60,7 @@ _INT = re.compile(r"[-+]?[0-9]+|0o[0-7]+|0x[0-9a-fA-F]+")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _SPECIAL = re.compile(r"[-+]?(\.inf|\.Inf|\.INF)|\.nan|\.NaN|\.NAN")
 _LONGEST_INT = 300
+_MAY_RESOLVE = frozenset("+-.0123456789~nNtTfF")  # how all of the above begin; most texts do not
 
 
 def scalar(text: Text) -> Scalar:
@@ -68,7 +69,7 @@ def scalar(text: Text) -> Scalar:
     Raises ValueError for .inf, .nan and numbers too large for binary64.
     """
     value = text.value
-    if not text.plain:
+    if not text.plain or (value and value[0] not in _MAY_RESOLVE):
         return value
     if value in _NULL:
         return None

@@ -200,6 +200,9 @@ class _Builder:
     """Turns PyYAML nodes into our tree and closes what YAML lets through in silence."""
 
     def __init__(self, name: str, text: str) -> None:
+        import yaml
+
+        self.yaml = yaml
         self.name = name
         self.text = text
         self.findings: list[Finding] = []
@@ -214,8 +217,7 @@ class _Builder:
         return Place(self.name, mark.line + 1, mark.column + 1)
 
     def _item(self, node: object, depth: int) -> Item:
-        import yaml
-
+        yaml = self.yaml
         place = self._place(node)
         if depth > DEEPEST:
             raise _fail("too-deep", place, "nested too deep", expected=f"at most {DEEPEST} levels")

@@ -16,6 +16,9 @@ def json_schema(which: Literal["machine", "gait"]) -> dict[str, Any]:
         _allow_uses(schema)
         # an inline machine may go without its name
         schema["$defs"]["MachineFile"]["required"] = ["tick"]
+        # a guard in a list may be written once for several names
+        for_each = schema["$defs"]["LeaveBlock"]["properties"]["for_each"]
+        schema["$defs"]["GuardBlock"]["properties"]["for_each"] = for_each
     return {"$schema": DIALECT, **schema, "title": f"{which} file"}
 
 

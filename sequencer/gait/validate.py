@@ -36,7 +36,7 @@ _STAND_INS: dict[str, str] = {"gait": "unnamed", "machine": "unnamed", "tick": "
 
 _EXPECTED = {
     "string_type": "a text",
-    "bool_type": "true or false",
+    "bool_type": "true or false, without quotes (yes, no, on and off are words)",
     "int_type": "a whole number",
     "int_parsing": "a whole number",
     "float_type": "a number",

@@ -1,15 +1,17 @@
 """The plan as data and as text, and the hash of its meaning."""
 
+import functools
 import hashlib
 import json
-from dataclasses import fields, is_dataclass
+from dataclasses import fields
 from typing import Any
 
 from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 
 SCHEMA_VERSION = 1
-_NOT_MEANING = {"about", "place", "sources", "sha", "never_because"}
+# remarks, places, and whether a row was written out by hand or by mirror: a tick is the same without them
+_NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from"}
 
 
 def as_data(plan: Plan) -> dict[str, Any]:
@@ -18,18 +20,23 @@ def as_data(plan: Plan) -> dict[str, Any]:
 
 
 def _data(value: Any, leave_out: frozenset[str]) -> Any:
-    if isinstance(value, Place):
-        return str(value)
-    if is_dataclass(value):
-        row = {} if isinstance(value, Plan) else {"kind": type(value).__name__}
-        for field in fields(value):
-            if field.name not in leave_out:
-                name = "node" if field.name == "kind" else field.name
-                row[name] = _data(getattr(value, field.name), leave_out)
-        return row
+    if value is None or isinstance(value, int | float | str):
+        return value
     if isinstance(value, tuple):
         return [_data(item, leave_out) for item in value]
-    return value
+    if isinstance(value, Place):
+        return str(value)
+    row = {} if isinstance(value, Plan) else {"kind": type(value).__name__}
+    for name, shown in _columns(value.__class__):
+        if name not in leave_out:
+            row[shown] = _data(getattr(value, name), leave_out)
+    return row
+
+
+@functools.lru_cache(maxsize=64)
+def _columns(table: type) -> tuple[tuple[str, str], ...]:
+    """Give the names of a table's columns, and those under which they are written."""
+    return tuple((field.name, "node" if field.name == "kind" else field.name) for field in fields(table))
 
 
 def meaning_hash(plan: Plan) -> str:

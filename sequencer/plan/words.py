@@ -42,7 +42,7 @@ def level_words(plan: Plan, level: Level, unit: str) -> str:
 
 def ms_words(ms: int) -> str:
     """Spell a duration: ``200 ms``, ``5 s``."""
-    return f"{ms / 1000:g} s" if ms >= 1000 else f"{ms} ms"
+    return f"{ms / 1000:.10g} s" if ms >= 1000 else f"{ms} ms"
 
 
 def leaf_words(plan: Plan, leaf_index: int) -> str:
