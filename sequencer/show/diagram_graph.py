@@ -12,7 +12,7 @@ from sequencer.plan.tables import Plan
 from sequencer.show.diagram_blocks import Block
 from sequencer.show.diagram_cards import Scene, card, phase_name
 from sequencer.show.diagram_ribbons import heading, ribbons
-from sequencer.show.diagram_tags import guard_tag, timeout_tag
+from sequencer.show.diagram_tags import guard_name, guard_tag, timeout_tag
 from sequencer.show.diagram_text import tidy
 from sequencer.show.diagram_walk import Walk, walk_of
 from sequencer.show.feet import feet_of
@@ -190,7 +190,7 @@ def _connect(part: Part, scene: Scene, rows: dict[int, int], tag: str, ends: tup
     if turns and len(walk.columns) > 2:
         _turn(part, walk, tag, (a, b), (source, goal))
     elif rows[a] == rows[b]:
-        if _column_of(walk, a) <= _column_of(walk, b):
+        if (_column_of(walk, a), a) <= (_column_of(walk, b), b):
             part.level.append((source, tag, goal))
             part.links += [Link(source, tag, "none", kind), Link(tag, goal, "lower", kind)]
         else:
@@ -205,8 +205,16 @@ def _connect(part: Part, scene: Scene, rows: dict[int, int], tag: str, ends: tup
     else:
         part.links += [Link(goal, tag, "upper", kind), Link(tag, source, "none", kind)]
         _stand_beside(part, scene, rows, tag, ends)
-    if walks and not turns and abs(rows[a] - rows[b]) == 1:
+    if walks and not turns and rows[b] - rows[a] in (-1, 1) and _leads(scene, tag, ends):
         part.column[tag] = part.column[source]
+
+
+def _leads(scene: Scene, tag: str, ends: tuple[int, int]) -> bool:
+    """Tell whether a sentence is the first of those to the next phase, and does not just close the ring."""
+    exits = scene.plan.sequences[scene.sequence].phases[ends[0]].exits
+    first = next(k for k, leave in enumerate(exits) if leave.to == ends[1])
+    forth = ends[1] not in (*scene.walk.lead, scene.walk.ring[0]) or ends[0] in scene.walk.lead
+    return forth and tag == guard_name(scene.sequence, ends[0], first)
 
 
 def _stand_beside(part: Part, scene: Scene, rows: dict[int, int], tag: str, ends: tuple[int, int]) -> None:
@@ -252,6 +260,7 @@ def _place_aside(part: Part, scene: Scene, rows: dict[int, int]) -> None:
     names = [phase_name(s, i) for i in walk.aside]
     if not names:
         return
+    part.order += pairwise(names)
     if _beside(walk):
         part.level.append((phase_name(s, walk.lead[0]), *names))
     else:
@@ -299,6 +308,8 @@ def _write_part(dot: graphviz.Digraph, part: Part) -> None:
         dot.node(block.name, label=_label(block.lines), tooltip=_inert(block.title), **size, **more)
     for link in part.links:
         look = _LINKS[link.kind] | {"dir": {"none": "none", "upper": "back", "lower": "forward"}[link.arrow]}
+        straight = part.column.get(link.upper, "") == part.column.get(link.lower)
+        look |= {"weight": "10"} if straight else {}
         look |= {"tailport": link.upper_side} if link.upper_side else {}
         look |= {"headport": link.lower_side} if link.lower_side else {}
         dot.edge(link.upper, link.lower, **look)
@@ -336,7 +347,7 @@ _KINDS = {
     "fault": {"style": "dashed"},
 }
 _LINKS: dict[str, dict[str, str]] = {
-    "walk": {"weight": "10", "penwidth": "1.8"},
+    "walk": {"penwidth": "1.8"},
     "other": {},
     "fault": {"style": "dashed"},
 }

@@ -11,6 +11,11 @@ TAG = 172.0  # widest sentence, points
 _INDENT = 20.0
 
 
+def guard_name(sequence: int, phase: int, exit_index: int) -> str:
+    """Return the identifier of a guard's node."""
+    return f"guard_{sequence}_{phase}_{exit_index}"
+
+
 def guard_tag(plan: Plan, sequence: int, phase: int, exit_index: int) -> Block:
     """Build the sentence of one guard."""
     table = plan.sequences[sequence].phases[phase]
@@ -25,7 +30,7 @@ def guard_tag(plan: Plan, sequence: int, phase: int, exit_index: int) -> Block:
         *sheet.items,
     ]
     return Block(
-        name=f"guard_{sequence}_{phase}_{exit_index}",
+        name=guard_name(sequence, phase, exit_index),
         key=f"{plan.sequences[sequence].name}/{table.name}/{exit_index + 1}",
         width=width,
         height=sheet.y + 4,
