@@ -186,3 +186,31 @@ def test_a_label_longer_than_graphviz_reads_at_a_time_is_read() -> None:
     source = diagram_source(plan)
     assert len(read_graph(source).label) > 2 * 16384
     assert lay_out(source, "system").nodes.keys() == lay_out(source, "wasm").nodes.keys() == {"phase_0_0"}
+
+
+@st.composite
+def tangles(draw: st.DrawFn) -> Plan:
+    """Walks that lead anywhere: no ring, several, phases that nothing leads to, guards to themselves."""
+    names = [f"p{i}" for i in range(draw(st.integers(1, 25)))]
+    goal = st.sampled_from(names)
+    phases = [
+        Phase(
+            name,
+            [(to, event("go")) for to in draw(st.lists(goal, max_size=3))],
+            timeout=(100, draw(goal)) if draw(st.booleans()) else None,
+            stop=draw(st.sampled_from([None, None, None, 0, 1, 2])),
+            rest=draw(st.booleans()),
+        )
+        for name in names
+    ]
+    return make_plan({f"s{i}": phases for i in range(draw(st.integers(1, 2)))})
+
+
+@settings(max_examples=60)
+@given(tangles())
+def test_a_tangle_is_drawn_whole_by_either_engine(plan: Plan) -> None:
+    source = diagram_source(plan)
+    assert wrong_with(plan, source) == []
+    one, two = lay_out(source, "system"), lay_out(source, "wasm")
+    assert one.nodes.keys() == two.nodes.keys() == read_graph(source).nodes.keys()
+    assert one.routes.keys() == two.routes.keys()
