@@ -75,7 +75,7 @@ class Comparison:
             elif self.short_by > 0:
                 parts.append(f"{best}, {amount(self.short_by, self.unit)} short")
             else:
-                parts.append(f"{best}, just at it")
+                parts.append(f"{best}, " + ("enough while it was heard" if self.silent else "just at it"))
         elif self.met and self.last_met_ms is not None:
             parts.append(f"so until {at(self.last_met_ms)}")
         return "; ".join(parts)
@@ -98,30 +98,45 @@ def _comparison(run: Run, leaf: int, wanted_truth: int, rows: slice) -> Comparis
     truth = detail.truth[rows, leaf]
     looked = np.flatnonzero(truth != NOT_LOOKED_AT)
     met = np.flatnonzero(truth == wanted_truth)
-    margin = detail.margin[rows, leaf].astype(np.float64)
-    if wanted_truth == FALSE:
-        margin = -margin
-    best = best_ms = short_by = None
-    row = min(rows.start, run.ticks - 1)  # nothing was looked at if the phase was entered in the last tick
-    if (~np.isnan(margin)).any():
-        row = rows.start + int(np.nanargmax(margin))
-        short_by = -float(margin[row - rows.start])
-        best_ms = int(at_ms[row])
-        best = _value(run, leaf, row)
+    # nothing was looked at if the phase was entered in the last tick
+    first = min(rows.start, run.ticks - 1)
+    last = rows.start + int(looked[-1]) if len(looked) else first
+    silent = _silent(run, leaf, last)
+    margin = detail.margin[rows, leaf].astype(np.float64) * (-1 if wanted_truth == FALSE else 1)
+    table, follower = run.plan.leaves[leaf], 0
+    if isinstance(table, Follow) and silent:  # what counts is how far the one came that fell silent
+        follower = _worst_follower(run, table, last)
+        margin = _own_margin(run, table, follower, rows)
+    row = first if np.isnan(margin).all() else rows.start + int(np.nanargmax(margin))
+    if isinstance(table, Follow) and not silent:
+        follower = _worst_follower(run, table, row)
+    known = len(margin) > 0 and not np.isnan(margin[row - rows.start])
     unit = comparison_unit(run.plan, leaf)
     return Comparison(
         leaf=leaf,
-        wish=_wish(run, leaf, wanted_truth, row),
+        wish=_wish(run, leaf, wanted_truth, (row, follower)),
         unit="" if unit is None else unit[1],
-        best=best,
-        best_ms=best_ms,
-        short_by=short_by,
+        best=_value(run, leaf, row, follower) if known else None,
+        best_ms=int(at_ms[row]) if known else None,
+        short_by=-float(margin[row - rows.start]) if known else None,
         ticks=len(looked),
         met=len(met),
         met_at_end=bool(len(looked) and len(met) and looked[-1] == met[-1]),
         last_met_ms=int(at_ms[rows.start + int(met[-1])]) if len(met) else None,
-        silent=_silent(run, leaf, rows.start + int(looked[-1]) if len(looked) else row),
+        silent=silent,
     )
+
+
+def _own_margin(run: Run, leaf: Follow, number: int, rows: slice) -> NDArray[np.float64]:
+    """Give one follower's margin over some ticks, NaN while it is not known."""
+    detail, _ = detail_of(run)
+    follower = run.plan.setpoints[leaf.setpoint].followers[number]
+    target = detail.target[rows.start - 1 : rows.stop - 1, leaf.setpoint].astype(np.float64)
+    error = detail.signal[rows, follower.signal] - (target + follower.offset)
+    side = _travel(run, leaf, rows.stop - 1)
+    tolerance = level_value(leaf.tolerance, run.parameters_at(rows.stop - 1))
+    known = detail.signal_state[rows, follower.signal] & (SEEN | LOST) == SEEN
+    return np.where(known, tolerance + (side * error if side else -np.abs(error)), np.nan)
 
 
 def _target(run: Run, leaf: Follow, row: int) -> float:
@@ -161,12 +176,12 @@ def _travel(run: Run, leaf: Follow, row: int) -> int:
     return (target > entry) - (target < entry)
 
 
-def _value(run: Run, index: int, row: int) -> float:
+def _value(run: Run, index: int, row: int, follower: int) -> float:
     leaf = run.plan.leaves[index]
     detail, _ = detail_of(run)
     if isinstance(leaf, Follow):
         followers = run.plan.setpoints[leaf.setpoint].followers
-        return float(detail.signal[row, followers[_worst_follower(run, leaf, row)].signal])
+        return float(detail.signal[row, followers[follower].signal])
     assert isinstance(leaf, Compare)
     if leaf.source == "signal":
         return float(detail.signal[row, leaf.index])
@@ -174,9 +189,9 @@ def _value(run: Run, index: int, row: int) -> float:
     return float(run.history.counter[max(row - 1, 0), leaf.index])
 
 
-def _wish(run: Run, index: int, wanted_truth: int, row: int) -> str:
-    """Say what was waited for; for followers, the one that was farthest away in tick `row`."""
-    plan, leaf = run.plan, run.plan.leaves[index]
+def _wish(run: Run, index: int, wanted_truth: int, best: tuple[int, int]) -> str:
+    """Say what was waited for, by the tick that came nearest and the number of the follower that counts."""
+    plan, leaf, (row, number) = run.plan, run.plan.leaves[index], best
     no = "" if wanted_truth == TRUE else "not "
     match leaf:
         case Compare():
@@ -186,7 +201,7 @@ def _wish(run: Run, index: int, wanted_truth: int, row: int) -> str:
             texts = [_level(run, level, leaf.unit, row) for level in levels]
             return f"{name} to {verb} {' to '.join(texts)}"
         case Follow():
-            follower = plan.setpoints[leaf.setpoint].followers[_worst_follower(run, leaf, row)]
+            follower = plan.setpoints[leaf.setpoint].followers[number]
             name = plan.signals[follower.signal].name
             goal = number_words(_target(run, leaf, row) + follower.offset, leaf.unit)
             verb = "come" if leaf.op == "reached" else "be"
