@@ -22,6 +22,7 @@ from sequencer.plan.build import load_plan, parse_plan
 from sequencer.plan.tables import Plan
 
 if TYPE_CHECKING:
+    from sequencer.generate.files import Written
     from sequencer.history.blocks import Executor
     from sequencer.history.run import Run
     from sequencer.trace.blocks import TickBlock
@@ -116,7 +117,7 @@ class Gait:
 
             with open_trace(trace, self.plan, reading) as reader:  # type: ignore[arg-type]
                 return drive(runner, reader, recorder, detail=margins)
-        return drive(runner, trace, recorder, detail=margins)  # type: ignore[arg-type]
+        return drive(runner, trace, recorder, detail=margins)
 
     def generate(
         self,
@@ -125,9 +126,13 @@ class Gait:
         target: str = "portable",
         templates: str | Path | None = None,
         force: bool = False,
-    ) -> list[Path]:
-        """Write the C++ sources into a folder and give their paths; a hooks header is never overwritten."""
-        from sequencer.generate import generate, write
+    ) -> "Written":
+        """Write the C++ sources into a folder; a hooks header that is there is kept.
+
+        Raises MisuseError for files that were not generated, unless `force`.
+        """
+        from sequencer.generate.files import write
+        from sequencer.generate.render import generate
 
         files = generate(self.plan, target, Path(templates) if templates else None)
         return write(files, Path(folder), force=force)
