@@ -1,1 +1,1 @@
-""""""
+"""What runs a plan: the readable executor and the generated code."""

@@ -1,1 +1,1 @@
-""""""
+"""What people see: diagrams, findings, runs, plans, folders."""
