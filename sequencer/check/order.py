@@ -65,7 +65,7 @@ class _Group:
         self.askers = askers
         asker = askers.present
         # What can never be true, or always is, is told elsewhere and would only repeat itself here.
-        possible = [s for s in subjects if asker.find(s.condition).verdict != "no"]
+        possible = [s for s in subjects if asker.possible(s.condition).verdict != "no"]
         self.subjects = [s for s in possible if not asker.always(s.condition)]
         self.entries = [e for e in entries if not asker.always(e.condition)]
         self.number = {s.guard: number for number, s in enumerate(subjects, 1)}

@@ -54,6 +54,8 @@ class Asker:
         self.boxes = boxes
         self._most_steps = most_steps
         self._prover: Prover | None = None
+        self._possible: dict[Condition, Answer] = {}
+        self._always: dict[Condition, bool] = {}
 
     def find(
         self, *must: Condition, but_not: tuple[Condition, ...] = (), nothing_lost: bool = False
@@ -79,9 +81,18 @@ class Asker:
             return Answer("undecided", reason=values.reason)
         return Answer("yes", found=values)
 
+    def possible(self, condition: Condition) -> Answer:
+        """Find a situation in which a condition is true. Asked by several checks, so kept."""
+        if condition not in self._possible:
+            self._possible[condition] = self.find(condition)
+        return self._possible[condition]
+
     def always(self, condition: Condition) -> bool:
         """Tell whether a condition is true whatever is measured, as long as everything is heard."""
-        return self.find(but_not=(condition,), nothing_lost=True).verdict == "no"
+        if condition not in self._always:
+            answer = self.find(but_not=(condition,), nothing_lost=True)
+            self._always[condition] = answer.verdict == "no"
+        return self._always[condition]
 
     def _by_boxes(
         self, must: tuple[Condition, ...], but_not: tuple[Condition, ...], nothing_lost: bool
@@ -94,7 +105,8 @@ class Asker:
         holes = [self.truths.sides(condition)[0] for condition in but_not] if exact else []
         if nothing_lost:
             asked = losses_asked(self.facts.plan, (*must, *but_not))
-            lost = {var for var in self.truths.full if var[0] in ("lost", "remote")}
+            named = (var for union in (rest, *holes) for box in union for var in box)
+            lost = {var for var in named if var[0] in ("lost", "remote")}
             heard: Box = dict.fromkeys(lost - asked, NO)
             rest = meet_unions(rest, [heard])
         for hole in holes:

@@ -3,7 +3,8 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from sequencer.base.findings import Finding, worst_first
+from sequencer.base.findings import Finding, Severity, worst_first
+from sequencer.base.places import Place
 from sequencer.check.graph import check_graph
 from sequencer.check.names import check_names
 from sequencer.check.order import check_order
@@ -11,6 +12,8 @@ from sequencer.check.questions import Askers
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
 from sequencer.plan.tables import Plan
+
+MOST_NOTES = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +45,17 @@ def check(plan: Plan) -> list[Finding]:
 
 
 def _told_once(findings: list[Finding]) -> list[Finding]:
-    first: dict[object, Finding] = {}
+    groups: dict[tuple[str, Severity, Place], list[Finding]] = {}
     for finding in findings:
-        key = (finding.code, finding.severity, finding.place)
-        told = first.setdefault(key, finding)
-        if told is not finding and all(text != finding.message for _, text in told.notes):
-            first[key] = replace(told, notes=(*told.notes, (finding.place, finding.message)))
-    return list(first.values())
+        groups.setdefault((finding.code, finding.severity, finding.place), []).append(finding)
+    return [_joined(group) for group in groups.values()]
+
+
+def _joined(group: list[Finding]) -> Finding:
+    """Make one finding of several in one place: the first, with the other messages as notes."""
+    first = group[0]
+    others = list(dict.fromkeys(f.message for f in group if f.message != first.message))
+    notes = [(first.place, message) for message in others[:MOST_NOTES]]
+    if len(others) > MOST_NOTES:
+        notes.append((first.place, f"and {len(others) - MOST_NOTES} more"))
+    return replace(first, notes=(*first.notes, *notes)) if notes else first

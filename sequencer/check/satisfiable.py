@@ -44,7 +44,7 @@ def _judge(
     plan: Plan, askers: Askers, subject: Subject, if_always: Callable[[Plan, Askers, Subject], Finding]
 ) -> list[Finding]:
     condition = subject.condition
-    possible = askers.present.find(condition)
+    possible = askers.present.possible(condition)
     if possible.verdict == "undecided":
         return [undecided(subject.place, subject.name, "it can ever be true", possible)]
     if possible.verdict == "no":
@@ -82,7 +82,7 @@ def _never(askers: Askers, subject: Subject) -> Finding:
     facts, condition = askers.present.facts, subject.condition
     example, when = "", ""
     if facts.parameters_of((condition,)):
-        trimmed = askers.trimmed.find(condition)
+        trimmed = askers.trimmed.possible(condition)
         when = ", however the parameters are trimmed"
         if trimmed.verdict == "yes":
             when = f" with {parameters_said(facts, condition)}"
@@ -97,7 +97,7 @@ def _blame(asker: Asker, condition: Condition) -> tuple[str, str]:
     plan = asker.facts.plan
     parts = operands(condition)
     while True:  # down into the part that is impossible by itself
-        single = next((part for part in parts if asker.find(part).verdict == "no"), None)
+        single = next((part for part in parts if asker.possible(part).verdict == "no"), None)
         if single is None or len(single.nodes) == 1 or len(parts) == 1:
             break
         parts = operands(single)
@@ -162,12 +162,13 @@ def _always_true(plan: Plan, askers: Askers, subject: Subject, severity: Severit
     facts = askers.present.facts
     stands = parameters_said(facts, subject.condition)
     leaf = next(node.arg for node in subject.condition.nodes if node.kind == "leaf")
+    limits = limits_said(facts, plan.leaves[leaf], subject.condition)
     return Finding(
         "always-true",
         severity,
         subject.place,
-        f"{subject.name}, is always true{f' with {stands}' if stands else ''}: {effect}",
-        example=limits_said(facts, plan.leaves[leaf], subject.condition),
+        f"{subject.name}, is always true{f' with {stands}' if stands else ''}"
+        f"{f', as {limits}' if limits else ''}: {effect}",
         fix=mended(plan, leaf, never=False),
     )
 
@@ -182,7 +183,7 @@ def _idle_parts(plan: Plan, askers: Askers, subject: Subject) -> list[Finding]:
         if node.kind != "leaf" or isinstance(plan.leaves[node.arg], OnEvent):
             continue
         part = part_of(subject.condition, position, position + 1)
-        never = askers.present.find(part).verdict == "no"
+        never = askers.present.possible(part).verdict == "no"
         if never or askers.present.always(part):
             findings.append(_idle(plan, askers, subject.name, part, never=never))
     return findings
