@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, PlainValidator, StrictStr, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, PlainValidator, StrictStr, WithJsonSchema
 from pydantic_core import PydanticCustomError
 
 from sequencer.base import quantities
@@ -213,17 +213,14 @@ _RATE_SCHEMA = {
 RateField = Annotated[RateText, PlainValidator(to_rate), WithJsonSchema(_RATE_SCHEMA)]
 
 
-def to_names(value: Any) -> list[str]:
-    """Accept one name or a list of names."""
-    items = value if isinstance(value, list) else [value]
-    if not all(isinstance(item, str) for item in items):
-        raise fail("wrong-type", "names are needed here", "a name or a list of names")
-    return [check_name(item) for item in items]
+def _as_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
 
 
+# one name, or a list of names
 Names = Annotated[
-    list[str],
-    PlainValidator(to_names),
+    list[Name],
+    BeforeValidator(_as_list),
     WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}),
 ]
 
@@ -232,7 +229,12 @@ def to_followers(value: Any) -> dict[str, Quantity | None]:
     """Accept one signal, a list of signals, or signals with the angle at which each stands off."""
     if isinstance(value, dict):
         return {check_name(name): to_quantity(offset) for name, offset in value.items()}
-    return dict.fromkeys(to_names(value))
+    names = _as_list(value)
+    if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+        raise fail(
+            "wrong-type", "signals are needed here", "a signal, a list of signals, or {signal: offset}"
+        )
+    return dict.fromkeys(check_name(name) for name in names)
 
 
 Followers = Annotated[

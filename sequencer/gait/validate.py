@@ -161,7 +161,8 @@ def _child(item: Item, cuts: _Cuts | None) -> Item | None:
     if cuts is None:
         return item
     if not cuts.here:
-        return _without(item, cuts)
+        # a single word may stand for a list of one, which is empty then
+        return Listing((), item.place) if isinstance(item, Text) else _without(item, cuts)
     if isinstance(cuts.stand_in, str):
         return Text(cuts.stand_in, True, item.place)
     if cuts.stand_in is not None:
@@ -220,5 +221,7 @@ def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> 
         )
     if kind == "too_short":
         return Finding("missing-key", Severity.ERROR, place, f"{name} is empty", expected=_EXPECTED[kind])
-    message = f"{name} has the wrong kind of value"
+    message = (
+        f"{name} has the wrong kind of value" if not name.isdigit() else "this is the wrong kind of value"
+    )
     return Finding("wrong-type", Severity.ERROR, place, message, expected=_EXPECTED.get(kind, detail["msg"]))

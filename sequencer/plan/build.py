@@ -133,7 +133,9 @@ class _PlanBuilder:
 
     def _parameter(self, name: str, block: ParameterBlock) -> Parameter:
         context, path = self.context, ("parameters", name)
-        unit = block.unit if context.known_unit(block.unit, context.at(*path, "unit")) else ""
+        unit = context.unit_of("parameter", name, block.unit, context.at(*path, "unit"))
+        if context.was_cut(context.gait, *path, "unit"):
+            context.withdraw("parameter", name)
         low, high = context.span(block.span, unit, context.at(*path, "span")) or (-1.0, 1.0)
         value = context.number(block.value, unit, context.at(*path, "value"), bare=True)
         value = low if value is None else load_f32(value)

@@ -78,6 +78,10 @@ class Context:
                 )
         self.names[kind] = Names(names, {*found, *declared})
 
+    def withdraw(self, kind: str, name: str) -> None:
+        """Take back a name whose unit is broken: what uses it cannot be judged."""
+        self.names[kind].index.pop(name, None)
+
     def twice(self, names: list[str], where: Positions, *path: str) -> None:
         """Note the names of a list that stand in it more than once."""
         seen: set[str] = set()
@@ -174,6 +178,13 @@ class Context:
             return False
         return True
 
+    def unit_of(self, kind: str, name: str, unit: str, place: Place) -> str:
+        """Give a declared unit; if it is unknown, note an error, withdraw the name and give "" instead."""
+        if self.known_unit(unit, place):
+            return unit
+        self.withdraw(kind, name)
+        return ""
+
     def span(
         self, span: tuple[Quantity, Quantity], unit: str, place: Place, *, bare: bool = True
     ) -> tuple[float, float] | None:
@@ -238,8 +249,6 @@ class Context:
         if index is None:
             return None
         parameter = self.parameters[index]
-        if self.was_cut(self.gait, "parameters", name, "unit"):
-            return None
         if parameter.unit != unit:
             self.error(
                 "bad-unit",

@@ -52,7 +52,11 @@ class MachineTables:
     def _names(self) -> None:
         context, machine, file = self.context, self.machine, self.context.machine
         pulses = [name for name, output in machine.outputs.items() if output.pulse]
-        plain = [name for name, output in machine.outputs.items() if not output.pulse]
+        plain = [
+            name
+            for name, output in machine.outputs.items()
+            if not output.pulse and not context.was_cut(file, "outputs", name, "pulse")
+        ]
         outputs = file.declared.get("outputs", ())
         for kind, key, found, declared in (
             ("signal", "signals", list(machine.signals), file.declared.get("signals", ())),
@@ -90,7 +94,7 @@ class MachineTables:
         lost_after = None
         if block.lost_after is not None:
             lost_after = self._lost_after((*path, "lost_after"), block.lost_after)
-        unit = block.unit if context.known_unit(block.unit, self.at(*path, "unit")) else ""
+        unit = context.unit_of(path[0].removesuffix("s"), name, block.unit, self.at(*path, "unit"))
         low, high = context.span(block.span, unit, self.at(*path, "span")) or (-1.0, 1.0)
         zero = context.number(block.zero, unit, self.at(*path, "zero")) if block.zero else 0.0
         noise = context.number(block.noise, unit, self.at(*path, "noise")) if block.noise else 0.0
@@ -190,7 +194,7 @@ class MachineTables:
 
     def _setpoint(self, name: str, block: SetpointBlock, signals: tuple[Signal, ...]) -> Setpoint:
         context, path = self.context, ("setpoints", name)
-        unit = block.unit if context.known_unit(block.unit, self.at(*path, "unit")) else ""
+        unit = context.unit_of(path[0].removesuffix("s"), name, block.unit, self.at(*path, "unit"))
         low, high = context.span(block.span, unit, self.at(*path, "span")) or (-1.0, 1.0)
         start = context.number(block.start, unit, self.at(*path, "start"))
         start = low if start is None else load_f32(start)
