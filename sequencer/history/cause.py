@@ -6,10 +6,12 @@ best 11.4 deg at 12.31 s, 3.6 deg short
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from sequencer.base.places import Place
 from sequencer.history.amounts import at, duration
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_TIMEOUT, TRUE
-from sequencer.history.margins import guard_margins, longest_ms, looked_rows
+from sequencer.history.margins import guard_margins, longest_ms, looked_rows, rows_of
 from sequencer.history.missing import Comparison, comparisons
 from sequencer.history.run import Run, Stay, Transition
 from sequencer.plan.tables import OnEvent, OnSwitch, Plan
@@ -85,19 +87,18 @@ def timeouts(run: Run) -> list[Wait]:
     found = []
     for sequence in range(len(run.plan.sequences)):
         moves = run.transitions.of(sequence)
-        for stay in run.stays(sequence):
-            if stay.closed is not None and moves[stay.closed].kind == BY_TIMEOUT:
-                found.append(_wait(run, sequence, stay))
+        for row in np.flatnonzero(moves.cause >> 8 == BY_TIMEOUT).tolist():
+            found.append(_wait(run, sequence, run.stay_opened_by(sequence, moves, row - 1)))
     return sorted(found, key=lambda wait: wait.to_ms)
 
 
 def waits_at_end(run: Run) -> list[Wait]:
     """Explain what each sequence waits for when the run ends, by sequence."""
-    return [
-        _wait(run, sequence, stays[-1])
-        for sequence in range(len(run.plan.sequences))
-        if (stays := run.stays(sequence))
-    ]
+    found = []
+    for sequence in range(len(run.plan.sequences) if run.ticks else 0):
+        moves = run.transitions.of(sequence)
+        found.append(_wait(run, sequence, run.stay_opened_by(sequence, moves, len(moves) - 1)))
+    return found
 
 
 def _wait(run: Run, sequence: int, stay: Stay) -> Wait:
@@ -126,7 +127,7 @@ def _guard_wait(run: Run, sequence: int, stay: Stay, number: int) -> GuardWait:
     rows = looked_rows(run, stay)
     detail = None if run.history is None else run.history.detail
     if detail is not None and run.at_ms is not None:
-        truth = guard_margins(plan, way.guard, detail)[0][rows]
+        truth, _ = guard_margins(plan, way.guard, rows_of(detail, rows))
         longest = longest_ms(truth == TRUE, run.at_ms[rows])
         true_at_end = bool(len(truth) and truth[-1] == TRUE)
         parts = comparisons(run, guard, rows)

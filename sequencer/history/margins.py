@@ -6,7 +6,7 @@ specifications for continuous-time signals", Theoretical Computer Science 410, 2
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -174,6 +174,11 @@ def looked_rows(run: Run, stay: Stay) -> slice:
     that tick already shows the next phase, but the guards that were looked at are those of the one before.
     """
     return slice(stay.from_tick + 1, min(stay.to_tick + 1, run.ticks))
+
+
+def rows_of(detail: Detail, rows: slice) -> Detail:
+    """Give the detail of some ticks."""
+    return Detail(**{column.name: getattr(detail, column.name)[rows] for column in fields(Detail)})
 
 
 def wanted(guard: Guard) -> dict[int, int]:

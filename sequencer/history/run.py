@@ -152,21 +152,24 @@ class Run:
     def stays(self, sequence: int) -> tuple[Stay, ...]:
         """List the phases of one sequence over time, without gaps."""
         moves = self.transitions.of(sequence)
-        starts: list[tuple[int, int, int, int | None]] = []
-        if self.ticks:
-            starts.append((0, self.start_ms, self.first_phases[sequence], None))
-        for row in range(len(moves)):
-            tick = int(moves.tick[row])
-            if tick == 0:
-                starts = []
-            starts.append((tick, int(moves.at_ms[row]), int(moves.entered[row]), row))
-        if not starts:
-            return ()
-        ends = [*starts[1:], (self.ticks, self.end_ms, -1, None)]
-        return tuple(
-            Stay(phase, tick, to_tick, at_ms, to_ms, opened, closed)
-            for (tick, at_ms, phase, opened), (to_tick, to_ms, _, closed) in zip(starts, ends, strict=True)
-        )
+        began_here = len(moves) == 0 or moves.tick[0] > 0
+        rows = range(-1 if began_here else 0, len(moves)) if self.ticks else range(0)
+        return tuple(self.stay_opened_by(sequence, moves, row) for row in rows)
+
+    def stay_opened_by(self, sequence: int, moves: Transitions, row: int) -> Stay:
+        """Give the stay that a row of `transitions.of(sequence)` opened; -1: the one it began in."""
+        tick, at_ms, phase, opened = 0, self.start_ms, self.first_phases[sequence], None
+        if row >= 0:
+            tick, at_ms, phase, opened = (
+                int(moves.tick[row]),
+                int(moves.at_ms[row]),
+                int(moves.entered[row]),
+                row,
+            )
+        to_tick, to_ms, closed = self.ticks, self.end_ms, None
+        if row + 1 < len(moves):
+            to_tick, to_ms, closed = int(moves.tick[row + 1]), int(moves.at_ms[row + 1]), row + 1
+        return Stay(phase, tick, to_tick, at_ms, to_ms, opened, closed)
 
     def parameters_at(self, tick: int) -> list[float]:
         """Give the parameters as they stood in a tick, each in its own unit, if they began as in the file."""

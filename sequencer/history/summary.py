@@ -133,18 +133,17 @@ def _cycles(run: Run, sequence: int) -> int:
 
 
 def _slowest(run: Run) -> Slowest | None:
-    found: Slowest | None = None
-    for move in run.transitions:
-        if move.kind != BY_GUARD or move.left is None:
-            continue
-        timeout = run.plan.sequences[move.sequence].phases[move.left].timeout
-        if timeout is None:
-            continue
-        if found is None or move.stayed_ms * found.of_ms > found.waited_ms * timeout.after_ms:
-            found = Slowest(
-                move.sequence, move.left, move.entered, move.stayed_ms, timeout.after_ms, move.at_ms
-            )
-    return found
+    moves = run.transitions
+    by_guard = (moves.cause >> 8 == BY_GUARD) & (moves.left >= 0)
+    found: list[Slowest] = []
+    for sequence, table in enumerate(run.plan.sequences):
+        for number, phase in enumerate(table.phases):
+            rows = np.flatnonzero(by_guard & (moves.sequence == sequence) & (moves.left == number))
+            if phase.timeout is not None and len(rows):
+                move = moves[int(rows[np.argmax(moves.stayed_ms[rows])])]
+                after_ms = phase.timeout.after_ms
+                found.append(Slowest(sequence, number, move.entered, move.stayed_ms, after_ms, move.at_ms))
+    return max(found, key=lambda slow: slow.waited_ms / slow.of_ms, default=None)
 
 
 def _faults(run: Run) -> tuple[Fault, ...]:
@@ -155,9 +154,10 @@ def _faults(run: Run) -> tuple[Fault, ...]:
             lasted = duration(interval.to_ms - interval.from_ms)
             words = f"rule {rule.name} was broken for {lasted}"
             found.append(Fault("rule", interval.from_ms, words, rule.place))
-    for move in run.transitions:
+    for row in np.flatnonzero(run.transitions.cause >> 8 == BY_ANYWHERE).tolist():
+        move = run.transitions[row]
         phase = run.plan.sequences[move.sequence].phases[move.entered]
-        if move.kind == BY_ANYWHERE and phase.stop is not None:
+        if phase.stop is not None:
             words = f"stopped in {phase.name}, {cause_words(run.plan, move)}"
             found.append(Fault("stop", move.at_ms, words, run.plan.anywhere[move.index].place))
     return tuple(sorted(found, key=lambda fault: fault.at_ms))
