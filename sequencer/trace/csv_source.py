@@ -112,7 +112,6 @@ class CsvSource:
                     column_types=dict.fromkeys(wanted, pyarrow.float64()),
                     include_columns=wanted,
                     null_values=[""],
-                    check_utf8=False,
                 ),
             )
         except (pyarrow.ArrowInvalid, ValueError) as error:

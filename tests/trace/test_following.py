@@ -1,6 +1,7 @@
 """The plant without physics: each behaviour against its formula, each fault against its story."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,8 +18,8 @@ from sequencer.plan.tables import (
     Node,
     OnEvent,
     OnSwitch,
-    Phase,
     Plan,
+    Rate,
     Remote,
     Sequence,
 )
@@ -77,6 +78,12 @@ def test_no_follower_is_faster_than_its_setpoints_rate() -> None:
     moved = np.diff(column(follow(MACHINE, [0.0] + [15.0] * 200)))
     assert moved.max() == pytest.approx(0.16, abs=1e-5)  # 16 deg/s for 10 ms
     assert moved.min() > -1e-6
+
+
+def test_a_rate_times_a_parameter_is_followed_up_to_the_parameters_highest() -> None:
+    lean = replace(LEAN, rate=Rate(0.16, 1, 16.0))  # times lift, which goes up to 55
+    block = follow(plan(*ROLLS, setpoints=(lean,)), [0.0] + [15.0] * 3)
+    assert np.diff(column(block))[0] == pytest.approx(15 * 0.181269, abs=1e-4)  # slower than 8.8 a tick
 
 
 def test_a_rate_of_its_own_slows_one_follower_only() -> None:
@@ -196,17 +203,13 @@ def test_the_operator_may_be_told_what_to_send_and_which_switches_are_off() -> N
 def test_the_remote_is_heard_at_its_period_and_with_each_event() -> None:
     remote = Remote((0, 1), (0, 1), 40_000, 500, NOWHERE)
     options = FollowOptions(operator=((50, "go"),), dies_at_ms={"remote": 100})
-    block = follow(plan(*ROLLS, setpoints=(LEAN,)).__class__(**_with(remote=remote)), [0.0] * 14, options)
+    block = follow(replace(MACHINE, remote=remote), [0.0] * 14, options)
     assert np.flatnonzero(block.control == HEARD).tolist() == [0, 4, 5, 8]
 
 
 def test_a_dead_remote_brings_no_event() -> None:
     options = FollowOptions(dies_at_ms={"remote": 900})
     assert not follow(MACHINE, [0.0] * 200, options).events.any()
-
-
-def _with(**changed: object) -> dict[str, object]:
-    return {name: getattr(MACHINE, name) for name in MACHINE.__dataclass_fields__} | changed
 
 
 def test_time_goes_on_over_the_wrap_of_now() -> None:
@@ -251,13 +254,13 @@ def guarded(*guards: tuple[tuple[Node, ...], tuple[OnEvent | OnSwitch, ...]], st
     leaves = tuple(leaf for _, its in guards for leaf in its)
     made = tuple(Guard(i, nodes, (), None, NOWHERE) for i, (nodes, _) in enumerate(guards))
     base = MACHINE.sequences[0].phases
-    phase = {name: getattr(base[0], name) for name in base[0].__dataclass_fields__}
     own = range(len(guards) - stop)
-    first = Phase(**(phase | {"exits": tuple(Exit(i, 1, NOWHERE) for i in own)}))
-    safe = Phase(**(phase | {"name": "safe", "stop": 1, "exits": ()}))
+    first = replace(base[0], exits=tuple(Exit(i, 1, NOWHERE) for i in own))
+    safe = replace(base[0], name="safe", stop=1, exits=())
     anywhere = (Anywhere(len(guards) - 1, (1,), NOWHERE),) if stop else ()
     walk = Sequence("walk", (first, safe), 0, 0, 0, 0, NOWHERE)
-    fields = _with(
+    return replace(
+        MACHINE,
         leaves=leaves,
         guards=made,
         sequences=(walk,),
@@ -266,7 +269,6 @@ def guarded(*guards: tuple[tuple[Node, ...], tuple[OnEvent | OnSwitch, ...]], st
         switches=tuple(Name(n, NOWHERE) for n in ("motors", "walk", "quiet")),
         remote=None,
     )
-    return Plan(**fields)  # type: ignore[arg-type]
 
 
 def test_the_event_sent_is_the_first_that_helps_a_guard_of_the_first_phase() -> None:
