@@ -12,20 +12,30 @@ from sequencer.plan.tables import Hold, Plan
 from sequencer.plan.words import guard_words
 
 MOST_NOTES = 8
+MOST_TRIMMED_QUERIES = (
+    1000  # put to the solver in one check of a plan, about whether guards meet when trimmed
+)
 
 
 def check_order(plan: Plan, askers: Askers) -> list[Finding]:
     """Hold the guards of each phase, and the entries of `anywhere`, against those before them."""
-    findings: list[Finding] = []
     above = watched(plan)
-    findings += _Group(plan, askers, above, []).judge()
+    groups = [_Group(plan, askers, above, [])]
     for sequence in range(len(plan.sequences)):
         for phase in range(len(plan.sequences[sequence].phases)):
             entries = [
                 _Seen(s, seen_from(plan, s, sequence, phase), _holds(plan, s, sequence, phase)) for s in above
             ]
-            findings += _Group(plan, askers, exits_of(plan, sequence, phase), entries).judge()
-    return findings
+            groups.append(_Group(plan, askers, exits_of(plan, sequence, phase), entries))
+    findings = [finding for group in groups for finding in group.judge()]
+    left_out = [subject for group in groups for subject in group.left_out]
+    return [*findings, _unfinished(left_out)] if left_out else findings
+
+
+def _unfinished(left_out: list[Subject]) -> Finding:
+    question = f"it can meet another when parameters are trimmed; nor of {len(left_out) - 1} more pairs"
+    answer = Answer("undecided", reason=f"after {MOST_TRIMMED_QUERIES} such questions")
+    return undecided(left_out[0].place, left_out[0].name, question, answer)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +78,7 @@ class _Group:
         possible = [s for s in subjects if asker.possible(s.condition).verdict != "no"]
         self.subjects = [s for s in possible if not asker.always(s.condition)]
         self.entries = [e for e in entries if not asker.always(e.condition)]
+        self.left_out: list[Subject] = []
         self.number = {s.guard: number for number, s in enumerate(subjects, 1)}
 
     def judge(self) -> list[Finding]:
@@ -176,8 +187,11 @@ class _Group:
     def _together(self, earlier: Subject, later: Subject) -> Answer:
         both = earlier.condition, later.condition
         answer = self.askers.present.find(*both)
-        if answer.verdict == "no" and self.askers.present.facts.parameters_of(both):
-            return self.askers.trimmed.find(*both)
+        trimmed = self.askers.trimmed
+        if answer.verdict == "no" and trimmed.facts.parameters_of(both):
+            if trimmed.solver_queries < MOST_TRIMMED_QUERIES:
+                return trimmed.find(*both)
+            self.left_out.append(later)
         return answer
 
     def _same_way(self, one: Subject, other: Subject) -> bool:

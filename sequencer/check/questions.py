@@ -53,6 +53,7 @@ class Asker:
         self.truths = Truths(self.facts)
         self.boxes = boxes
         self._most_steps = most_steps
+        self.solver_queries = 0
         self._prover: Prover | None = None
         self._possible: dict[Condition, Answer] = {}
         self._always: dict[Condition, bool] = {}
@@ -74,6 +75,7 @@ class Asker:
                 return found
         if self._prover is None:
             self._prover = Prover(self.facts, self._most_steps)
+        self.solver_queries += 1
         values = self._prover.find(must, but_not, nothing_lost=nothing_lost)
         if values is None:
             return NO_SUCH

@@ -44,6 +44,7 @@ class Prover:
         self._parameters: dict[int, Expr] = {}
         self._aims: dict[tuple[int, int | None, int | None], tuple[Expr, Expr]] = {}
         self._latches: dict[object, Expr] = {}
+        self._sides: dict[Condition, Sides] = {}
 
     def find(
         self, must: tuple[Condition, ...], must_not: tuple[Condition, ...], *, nothing_lost: bool
@@ -70,6 +71,11 @@ class Prover:
 
     def sides(self, condition: Condition) -> Sides:
         """Return the formulas for "is true" and "is false" of a condition (three-valued)."""
+        if condition not in self._sides:
+            self._sides[condition] = self._work_out(condition)
+        return self._sides[condition]
+
+    def _work_out(self, condition: Condition) -> Sides:
         z3 = self.z3
         fires = firing_leaves(condition)
         stack: list[Sides] = []

@@ -10,11 +10,12 @@ from sequencer.base.findings import Severity
 from sequencer.check import check
 from sequencer.check.domains import Interval, TooManyBoxesError, nice_number
 from sequencer.check.facts import Condition
+from sequencer.check.order import MOST_TRIMMED_QUERIES, check_order
 from sequencer.check.questions import Asker, Askers
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.truth import Truths
 from sequencer.plan.build import parse_plan
-from sequencer.plan.tables import MOST_GUARDS_OF_A_PHASE, Node, Plan
+from sequencer.plan.tables import MOST_GUARDS_OF_A_PHASE, Level, Node, Plan
 
 SIGNALS = [p.signal(f"x{i}", low=-10.0, high=10.0, lost_after_ms=100) for i in range(6)]
 
@@ -102,6 +103,32 @@ def test_a_question_over_the_bound_is_left_undecided_and_told_as_a_note() -> Non
     assert [(f.code, f.severity) for f in findings] == [("undecided", Severity.NOTE)]
     assert "could not be decided" in findings[0].message
     assert "undecided" not in {f.code for f in check_satisfiable(plan, Askers(plan))}
+
+
+def bands(phases: int, guards: int) -> Plan:
+    """Guards that lie side by side wherever their parameter is trimmed to: none meets another."""
+    walk = []
+    for i in range(phases):
+        ways = [
+            (
+                f"p{(i + 1 + g) % phases}",
+                p.all_of(p.at_least("x", Level(g, 0)), p.below("x", Level(g + 1, 0))),
+            )
+            for g in range(guards)
+        ]
+        walk.append(p.Phase(f"p{i}", leave=ways))
+    span = p.signal("x", low=0.0, high=400.0)
+    return p.make_plan({"walk": walk}, signals=[span], parameters=[p.parameter("bow", 10, 5, 50)])
+
+
+def test_questions_about_trimming_are_bounded_and_what_is_left_out_is_told() -> None:
+    few = bands(3, 4)
+    assert check_order(few, Askers(few)) == []
+    many = bands(3, 80)
+    askers = Askers(many)
+    findings = check_order(many, askers)
+    assert [f.code for f in findings] == ["undecided"]
+    assert askers.trimmed.solver_queries == MOST_TRIMMED_QUERIES
 
 
 def test_the_bound_counts_steps_so_the_verdict_is_the_same_each_time() -> None:
