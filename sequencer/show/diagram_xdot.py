@@ -39,9 +39,7 @@ def _write(items: Iterable[Item], dx: float, dy: float, top: float, ops: list[st
             _write(item.items, dx + item.x, dy + item.y, top, ops)
         elif isinstance(item, Text):
             look = (1 if item.bold else 0) | (2 if item.italic else 0)
-            text = item.text.replace(
-                "\\", "\u2216"
-            )  # quoted DOT text cannot end in one, or hold one before a quote
+            text = item.text.replace("\\", "\u2216")  # a backslash may not stand before a quote in DOT text
             ops += [f"F {_n(item.size)} {_counted(FONTS)}", f"t {look}", f"c {_counted(item.colour)}"]
             ops.append(
                 f"T {at([(item.x, item.y + _RAISED * item.size)])} {_ANCHOR[item.anchor]} 0 {_counted(text)}"

@@ -3,6 +3,7 @@
 import os
 import stat
 import subprocess
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +24,10 @@ from sequencer.base.errors import MisuseError, ToolError
 from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 from sequencer.show.diagram import DiagramOptions, diagram_bytes, diagram_source, draw
+from sequencer.show.diagram_graph import graph_of, source_of
+from sequencer.show.diagram_page import page_of
 from sequencer.show.diagram_text import run_width
+from sequencer.show.diagram_xdot import xdot_source
 from sequencer.show.layout import lay_out
 
 SYSTEM, WASM = DiagramOptions(engine="system"), DiagramOptions(engine="wasm")
@@ -262,3 +266,22 @@ def test_marks_and_long_names_do_not_break_the_picture() -> None:
         if "text-anchor" not in t.attrib
     ]
     assert max(widths) <= 216
+
+
+@pytest.mark.parametrize("make", [stork, tortoise, mean_stork])
+def test_what_dot_paints_into_png_and_pdf_has_every_text_of_the_svg(make: Callable[[], Plan]) -> None:
+    plan = make()
+    graph = graph_of(plan, {})
+    page = page_of(graph, lay_out(source_of(graph), "system"))
+    source = xdot_source(page.items, page.width, page.height)
+    painted = subprocess.run(
+        ["dot", "-Knop2", "-Tsvg"], input=source.encode(), capture_output=True, check=True
+    )
+    root = read_svg(painted.stdout)
+    assert (
+        texts_in(root).split()
+        == texts_in(read_svg(diagram_bytes(plan, "svg", SYSTEM))).replace("\\", "\u2216").split()
+    )
+    assert (float(root.attrib["width"][:-2]), float(root.attrib["height"][:-2])) == pytest.approx(
+        (page.width, page.height), abs=2
+    )
