@@ -21,7 +21,11 @@ SECTIONS = {
 """,
     "setpoints": """
     lean:
-      {unit: deg, span: [-20, 20], rate: 16 deg/s, start: 0 deg, followed_by: {left_tilt: 2 deg, right_tilt: -2 deg}}
+      unit: deg
+      span: [-20, 20]
+      rate: 16 deg/s
+      start: 0 deg
+      followed_by: {left_tilt: 2 deg, right_tilt: -2 deg}
     bend: {unit: mm, span: [0, 55], start: 0 mm, followed_by: knee}
 """,
     "outputs": """
