@@ -68,23 +68,23 @@ def agree(seed: int, folder: Path, compiler: str, optimise: str) -> None:
         insist_on_equal(plan, first, second, f"seed {seed}, gait {plan.name}, {compiler} {optimise}")
 
 
-# 4 x 16 x 25 + 10 x 25 + 10 x 25 = 2,100 gaits
+# 4 x 17 x 25 + 6 x 25 + 6 x 25 = 2,000 gaits
 @pytest.mark.parametrize("share", range(4))
 @given(seed=st.integers(0, 2**60))
-@settings(many_gaits, max_examples=16)
-def test_1600_random_gaits_agree_to_the_bit(share: int, seed: int, new_folder: Callable[[], Path]) -> None:
+@settings(many_gaits, max_examples=17)
+def test_1700_random_gaits_agree_to_the_bit(share: int, seed: int, new_folder: Callable[[], Path]) -> None:
     agree(seed * 4 + share, new_folder(), "g++", "-O0")
 
 
 @given(seed=st.integers(0, 2**60))
-@settings(many_gaits, max_examples=10)
-def test_250_random_gaits_agree_when_gcc_optimises(seed: int, new_folder: Callable[[], Path]) -> None:
+@settings(many_gaits, max_examples=6)
+def test_150_random_gaits_agree_when_gcc_optimises(seed: int, new_folder: Callable[[], Path]) -> None:
     agree(seed, new_folder(), "g++", "-O2")
 
 
 @given(seed=st.integers(0, 2**60))
-@settings(many_gaits, max_examples=10)
-def test_250_random_gaits_agree_when_clang_optimises(seed: int, new_folder: Callable[[], Path]) -> None:
+@settings(many_gaits, max_examples=6)
+def test_150_random_gaits_agree_when_clang_optimises(seed: int, new_folder: Callable[[], Path]) -> None:
     agree(seed, new_folder(), "clang++", "-O2")
 
 
