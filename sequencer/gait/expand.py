@@ -29,6 +29,7 @@ class Expander:
     def __init__(self) -> None:
         self.findings: list[Finding] = []
         self.vanished: list[re.Pattern[str]] = []
+        self.overran = False  # the file would be too large, and nothing else can be said about it
         self.items = 0
         self.characters = 0
 
@@ -42,6 +43,7 @@ class Expander:
             root = self._for_each(root)
             return self._parts(root) if isinstance(root, Mapping) else root
         except TooManyItems as error:
+            self.overran = True
             self.error(
                 "too-large",
                 error.place,

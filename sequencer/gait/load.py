@@ -67,6 +67,8 @@ def _load(
     expander = Expander()
     root = expander.expand(root)
     findings = findings + expander.findings
+    if expander.overran:
+        return Loaded(None, None, None, None, tuple(findings))
     wrong = _not_a_gait(root)
     if wrong is not None:
         return Loaded(None, None, None, None, (*findings, wrong))
@@ -142,6 +144,8 @@ def _machine_file(
         return None, None, [_machine_missing(error.finding, said)]
     expander = Expander()
     root = expander.expand(root)
+    if expander.overran:
+        return None, None, findings + expander.findings
     if isinstance(root, Mapping) and root.get("gait") is not None and root.get("signals") is None:
         place = said.place if said else root.place
         message = f"{root.place.file} is a gait file, not a machine file"

@@ -159,7 +159,8 @@ class _PlanBuilder:
         if gait.phases and gait.sequences:
             message = "phases and sequences cannot both stand in a gait"
             context.error("bad-phase", where.key(("sequences",)), message, expected="one of the two")
-        if not phases and not declared.get("phases") and not declared.get("sequences"):
+        said = declared.get("phases") or declared.get("sequences") or gait_file.vanished
+        if not phases and not said:
             context.error(
                 "missing-key", context.at(), "the gait has no phases", expected="phases: or sequences:"
             )

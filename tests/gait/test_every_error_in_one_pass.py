@@ -147,7 +147,8 @@ def test_several_missing_keys_of_a_block_are_one_error() -> None:
           "phases": leaving("{at_target: bend, tolerance: 3 mm}")}, ["unknown-name"]),
         ({"outputs": "    horn: {pulse: maybe}",
           "phases": leaving("{event: halt}", phase="    pulse: horn\n")}, ["wrong-type"]),
-        ({"signals": "    <s>_tilt: {for_each: {s: left}, unit: deg, span: [0, 1]}\n" + KNEE}, ["wrong-type"]),
+        ({"signals": "    <s>_tilt: {for_each: {s: left}, unit: deg, span: [0, 1]}\n" + KNEE},
+         ["wrong-type"]),
     ],
 )  # fmt: skip
 def test_nothing_is_told_that_only_follows_from_a_slip(sections: dict[str, str], code: list[str]) -> None:
