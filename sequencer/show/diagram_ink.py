@@ -6,7 +6,7 @@ link or load anything, and every text is escaped on the way out.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape, quoteattr
+from html import escape  # as XML needs it; the one of xml.sax loads a network stack
 
 FONTS = "Helvetica,Arial,sans-serif"
 
@@ -108,9 +108,9 @@ def svg_text(picture: Sequence[Item], width: float, height: float, title: str, a
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{_n(width)}pt" height="{_n(height)}pt" '
         f'viewBox="0 0 {_n(width)} {_n(height)}" role="img" aria-labelledby="title desc" '
-        f"font-family={quoteattr(FONTS)}>",
-        f'<title id="title">{escape(title)}</title>',
-        f'<desc id="desc">{escape(about)}</desc>',
+        f"font-family={_quoted(FONTS)}>",
+        f'<title id="title">{escape(title, quote=False)}</title>',
+        f'<desc id="desc">{escape(about, quote=False)}</desc>',
         f'<rect width="{_n(width)}" height="{_n(height)}" fill="{WHITE}"/>',
     ]
     _write(picture, lines)
@@ -127,13 +127,13 @@ def _write(items: Iterable[Item], lines: list[str]) -> None:
 
 
 def _write_group(group: Group, lines: list[str]) -> None:
-    words = f" id={quoteattr(group.name)}" if group.name else ""
-    words += f" class={quoteattr(group.kind)}" if group.kind else ""
+    words = f" id={_quoted(group.name)}" if group.name else ""
+    words += f" class={_quoted(group.kind)}" if group.kind else ""
     if group.x or group.y:
         words += f' transform="translate({_n(group.x)} {_n(group.y)})"'
     lines.append(f"<g{words}>")
     if group.title:
-        lines.append(f"<title>{escape(group.title)}</title>")
+        lines.append(f"<title>{escape(group.title, quote=False)}</title>")
     _write(group.items, lines)
     lines.append("</g>")
 
@@ -160,7 +160,7 @@ def _text(item: Text) -> str:
     look += ' font-weight="bold"' if item.bold else ""
     look += ' font-style="italic"' if item.italic else ""
     look += f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
-    return f'<text x="{_n(item.x)}" y="{_n(item.y)}"{look}>{escape(item.text)}</text>'
+    return f'<text x="{_n(item.x)}" y="{_n(item.y)}"{look}>{escape(item.text, quote=False)}</text>'
 
 
 def _paint(fill: str | None, pen: Pen | None) -> str:
@@ -169,6 +169,10 @@ def _paint(fill: str | None, pen: Pen | None) -> str:
         text += f' stroke="{pen.colour}" stroke-width="{_n(pen.width)}"'
         text += ' stroke-dasharray="4 3"' if pen.dashed else ""
     return text
+
+
+def _quoted(text: str) -> str:
+    return f'"{escape(text)}"'
 
 
 def _n(x: float) -> str:
