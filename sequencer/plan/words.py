@@ -63,6 +63,19 @@ def leaf_words(plan: Plan, leaf_index: int) -> str:
     return f"{sequence.name} is in {' or '.join(sequence.phases[i].name for i in leaf.phases)}"
 
 
+def _opposite_words(plan: Plan, leaf_index: int) -> str | None:
+    """Spell what `not` says of a leaf where there is a plain word for it."""
+    leaf = plan.leaves[leaf_index]
+    text = leaf_words(plan, leaf_index)
+    if isinstance(leaf, OnSwitch):
+        return text.removesuffix("on") + "off"
+    if isinstance(leaf, OnEvent):
+        return text.removesuffix("comes") + "does not come"
+    if isinstance(leaf, Lost | InPhase):
+        return text.replace(" is ", " is not ", 1)
+    return None
+
+
 def _compare_words(plan: Plan, leaf: Compare) -> str:
     names = plan.signals if leaf.source == "signal" else plan.counters
     name = names[leaf.index].name
@@ -107,12 +120,13 @@ def _follow_words(plan: Plan, leaf: Follow) -> str:
 def nodes_words(plan: Plan, nodes: tuple[Node, ...]) -> str:
     """Spell a postfix expression as one sentence; parts of a mixed one stand in brackets."""
     stack: list[tuple[str, str]] = []  # text, how it is joined
-    for node in nodes:
+    for before, node in zip((None, *nodes), nodes, strict=False):
         if node.kind == "leaf":
             stack.append((leaf_words(plan, node.arg), ""))
         elif node.kind == "not":
             text, joint = stack.pop()
-            stack.append((f"not ({text})" if joint else f"not: {text}", "not"))
+            plain = _opposite_words(plan, before.arg) if before and before.kind == "leaf" else None
+            stack.append((plain, "") if plain else (f"not ({text})" if joint else f"not: {text}", "not"))
         else:
             parts = stack[len(stack) - node.arg :]
             del stack[len(stack) - node.arg :]
