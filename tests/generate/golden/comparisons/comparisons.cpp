@@ -116,7 +116,7 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
   switch (s.phase) {
     case Phase::stand: {  // :0:0
-      // :0:0: tilt is above 5 deg and knee is at least 10 deg
+      // :0:0: tilt is above 5 deg and knee is at least 10 mm
       const float v0 = s.value[signal_tilt];
       const float a0 = 5.0F;
       const Truth t0_0 = known(s, signal_tilt) ? truth(v0 > a0) : unknown;
@@ -132,7 +132,7 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
         cause = by_guard + 0U;
         break;
       }
-      // :0:0: tilt is below -5 deg or (not: knee is within 1 deg to 59 deg)
+      // :0:0: tilt is below -5 deg or (not: knee is within 1 mm to 59 mm)
       const float v2 = s.value[signal_tilt];
       const float b2 = -5.0F;
       const Truth t1_0 = known(s, signal_tilt) ? truth(v2 < b2) : unknown;

@@ -176,7 +176,7 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
         cause = by_guard + 0U;
         break;
       }
-      // :0:0: tilt is above 4 deg and knee is above 5 deg, for 3 fresh samples
+      // :0:0: tilt is above 4 deg and knee is above 5 mm, for 3 fresh samples
       const float v1 = s.value[signal_tilt];
       const float a1 = 4.0F;
       const Truth t1_0 = known(s, signal_tilt) ? truth(v1 > a1) : unknown;

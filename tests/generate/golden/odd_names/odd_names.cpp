@@ -139,7 +139,7 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
       break;
     }
     case Phase::PI_: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
-      // :0:0: double is above 1 deg
+      // :0:0: double is above 1 * / /
       const float v3 = s.value[signal_double];
       const float a3 = 1.0F;
       const Truth t3_0 = known(s, signal_double) ? truth(v3 > a3) : unknown;
@@ -197,7 +197,7 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static void judge_rules(State& s, const Inputs& in) {
   static_cast<void>(in);
   {
-    // :0:0: double is above 1 deg
+    // :0:0: double is above 1 * / /
     const float v0 = s.value[signal_double];
     const float a0 = 1.0F;
     const Truth t0_0 = known(s, signal_double) ? truth(v0 > a0) : unknown;

@@ -182,7 +182,7 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static void judge_rules(State& s, const Inputs& in) {
   static_cast<void>(in);
   {
-    // :0:0: while knee is above 5 deg: tilt is above 8 deg
+    // :0:0: while knee is above 5 mm: tilt is above 8 deg
     const float v0 = s.value[signal_knee];
     const float a0 = 5.0F;
     const Truth t0_0 = known(s, signal_knee) ? truth(v0 > a0) : unknown;
