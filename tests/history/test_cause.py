@@ -137,6 +137,55 @@ def test_of_several_followers_the_one_that_was_farthest_is_named(
     assert words in wait.words
 
 
+def test_a_follower_that_is_past_its_place_is_not_the_farthest() -> None:
+    wait = timed_out(
+        p.reached("lean", 2), ticks=[tick(a=4, c=0), *[tick(a=9, c=40)] * 5], signals=[AB[0], signal("c")],
+        targets={"lean": 10}, setpoints=[setpoint("lean", step=1.0, followers=[(0, 3.0), (1, -4.0)])],
+    )  # fmt: skip
+    assert "a to come within 2 deg of 13 deg; best 9 deg at 0.01 s, 2 deg short" in wait.words
+
+
+def test_what_the_phase_after_sets_and_counts_does_not_colour_the_wait() -> None:
+    # the best is in the last tick, whose record already shows the next phase's target and count
+    plan = make_plan(
+        {
+            "walk": [
+                Phase(
+                    "x",
+                    [("x", p.at_target("lean", 1)), ("x", p.at_least("n", 3))],
+                    (30, "y"),
+                    set={"lean": 9},
+                ),
+                Phase("y", set={"lean": -9}, count=["n"]),
+            ]
+        },
+        signals=AB,
+        setpoints=[setpoint("lean", followers=[(0, 0.0)])],
+        counters=["n"],
+    )
+    (wait,) = timeouts(record(plan, a(1, 2, 3, 4, 4)))
+    assert "a to be within 1 deg of 9 deg; best 4 deg at 0.03 s, 4 deg short" in wait.words
+    assert "n to be at least 3; best 0 at 0.01 s, 3 short" in wait.words
+    (wait,) = timeouts(record(plan, a(1, 2, 3, 4)))
+    assert "best 4 deg at 0.03 s, 4 deg short" in wait.words
+
+
+def test_a_counter_has_the_value_that_the_guard_saw() -> None:
+    # the other sequence counts in every tick, also in that of the timeout, after the guards were looked at
+    plan = make_plan(
+        {
+            "one": [Phase("x", [("x", p.at_least("n", 5))], (30, "y")), Phase("y")],
+            "two": [Phase("z", [("z", GO)], count=["n"])],
+        },
+        counters=["n"],
+    )
+    run = record(plan, [tick(events="go")] * 4)
+    assert run.history is not None
+    assert run.history.counter[:, 0].tolist() == [1, 2, 3, 4]
+    part = timeouts(run)[0].guards[0].missing[0]
+    assert (part.best, part.best_ms, part.short_by) == (3, 30, 2)
+
+
 def test_a_counter_a_switch_another_sequence_and_lost_are_named() -> None:
     two = p.all_of(p.in_phase("two", "x"), p.not_(p.in_phase("two", "y")))
     guard = p.all_of(p.at_least("n", 3), p.switch("motors"), two, p.lost("a"))

@@ -45,6 +45,15 @@ def test_the_first_differing_tick_is_found_in_every_field(field: str, column: in
     assert (found.row, found.field, found.second - found.first) == (333, where, 1)
 
 
+def test_the_earliest_tick_counts_whichever_field_differs_in_it() -> None:
+    a, b = recorded(), recorded()
+    b.phase[400, 0] += 1
+    b.pulses[333] += 1
+    found = first_difference(PLAN, a, b)
+    assert found is not None
+    assert (found.row, found.field) == (333, "pulses")
+
+
 @pytest.mark.parametrize(
     ("field", "column", "where"),
     [("target", 0, "target of lean"), ("signal", 3, "signal of left_knee"), ("truth", 1, "leaf 1")],

@@ -1,19 +1,22 @@
 """A run in a few figures, and what its guards had to spare."""
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 from support import plans as p
 from support.plans import Expr, Phase, Rule, make_plan, setpoint, signal
-from support.play import Tick, tick
+from support.play import Tick, tick, tick_block
 from support.stork import stork_inputs, stork_plan
 from support.walks_by_hand import record
 
 from sequencer.executors.reference import ReferenceExecutor
 from sequencer.history.drive import drive, drive_closed_loop
 from sequencer.history.recorder import Recorder
-from sequencer.history.run import Run
+from sequencer.history.run import Run, Write
 from sequencer.history.spare import Spare, spares
 from sequencer.history.summary import summary
 from sequencer.plan.tables import Plan
+from sequencer.trace.blocks import TickBlock
 from sequencer.trace.follow import FollowOptions, FollowPlant
 
 GO, HALT = p.event("go"), p.event("halt")
@@ -202,6 +205,32 @@ def test_broken_rules_and_stops_from_anywhere_are_faults() -> None:
     ]
 
 
+def test_an_unjudged_rule_is_no_fault_and_a_rest_is_no_wait() -> None:
+    plan = make_plan(
+        {"walk": [Phase("a", rest=True, leave=[("a", GO)])]},
+        signals=[signal("x")],
+        rules=[Rule("level", p.below("x", 5))],
+    )
+    found = summary(record(plan, [tick(), tick(), tick(x=0)]))
+    assert (found.faults, found.waiting) == ((), ())
+
+
+def test_the_slowest_guard_is_the_one_that_used_most_of_its_timeout() -> None:
+    plan = make_plan(
+        {
+            "walk": [
+                Phase("a", [("b", p.above("x", 5))], timeout=(1000, "a")),
+                Phase("b", [("a", p.below("x", 5))], timeout=(50, "a")),
+            ]
+        },
+        signals=[signal("x")],
+    )
+    found = summary(record(plan, [tick(x=v) for v in (0, *[0] * 9, 9, 9, 9, 0, 0)]))
+    # a took 100 of 1000 ms, b took 30 of 50 ms
+    assert found.slowest is not None
+    assert (found.slowest_way, found.slowest.waited_ms, found.slowest.of_ms) == ("b -> a", 30, 50)
+
+
 def test_a_run_of_nothing_can_be_summed_up() -> None:
     found = summary(Recorder(stork_plan(), keep_ticks=True).finish())
     assert (found.ticks, found.steps, found.cycles, found.faults) == (0, 0, 0, ())
@@ -216,6 +245,19 @@ def test_a_recording_is_driven_block_by_block() -> None:
     blocks = (stork_inputs(100) for _ in range(3))
     run = drive(ReferenceExecutor(plan), blocks, Recorder(plan))
     assert run.ticks == 300
+
+
+def test_parameter_writes_of_a_plant_keep_their_ticks() -> None:
+    plan = make_plan({"walk": [Phase("a")]}, parameters=[p.parameter("q", 1, 0, 9)])
+
+    class Trimming:
+        def inputs(self, now_ms: int, setpoints: NDArray[np.float32]) -> TickBlock:
+            writes = [("q", now_ms / 10)] if now_ms in (30, 70) else []
+            return tick_block(plan, [tick(now=now_ms, writes=writes)])
+
+    run = drive_closed_loop(ReferenceExecutor(plan), Trimming(), 10, Recorder(plan))
+    assert run.writes == (Write(3, 0, 3.0, True), Write(7, 0, 7.0, True))
+    assert [run.parameters_at(k)[0] for k in (2, 3, 6, 7)] == [1, 3, 3, 7]
 
 
 def test_in_a_closed_loop_the_plant_sees_the_setpoints_of_the_tick_before() -> None:
