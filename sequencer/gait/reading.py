@@ -6,6 +6,7 @@ import stat
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
@@ -62,15 +63,14 @@ def read_text(path: str | Path) -> str:
             expected="a gait or machine file written by hand",
             fix="is this a recording? give it after the gait: sequencer dry-run GAIT RECORDING",
         )
+    data = data.removeprefix(b"\xef\xbb\xbf")
     try:
-        return data.removeprefix(b"\xef\xbb\xbf").decode("utf-8")
+        return data.decode("utf-8")
     except UnicodeDecodeError as error:
-        before = data[: error.start]
-        line = before.count(b"\n") + 1
-        column = error.start - (before.rfind(b"\n") + 1) + 1
+        before = data[: error.start].decode("utf-8")
         raise _fail(
             "not-text",
-            Place(name, line, column),
+            _place_in(before, len(before), name),
             f"{name} is not UTF-8 text (byte 0x{data[error.start]:02x})",
             expected="a text file in UTF-8",
             fix="save it as UTF-8 in your editor; a packed or binary file cannot be used",
@@ -162,6 +162,14 @@ def _place_in(text: str, at: int, name: str) -> Place:
     return Place(name, before.count("\n") + 1, len(before) - before.rfind("\n"))
 
 
+def _inside(text: str, mark: Any, name: str) -> Place:
+    """Give the place of a mark; the end of the text where libyaml stands on a line after the last."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if mark.line < len(lines):
+        return Place(name, mark.line + 1, min(mark.column, len(lines[mark.line])) + 1)
+    return Place(name, len(lines), len(lines[-1]) + 1)
+
+
 def _one_line(text: str) -> str:
     return " ".join(text.split())[:200]
 
@@ -169,7 +177,7 @@ def _one_line(text: str) -> str:
 def _syntax(error: object, name: str, text: str) -> Unreadable:
     problem_mark, context_mark = (getattr(error, f"{kind}_mark", None) for kind in ("problem", "context"))
     mark = problem_mark or context_mark
-    place = Place(name, mark.line + 1, mark.column + 1) if mark else Place(name, 1, 1)
+    place = _inside(text, mark, name) if mark else Place(name, 1, 1)
     problem = str(getattr(error, "problem", "") or error)
     if "undefined alias" in problem:
         return _fail(
@@ -191,7 +199,7 @@ def _syntax(error: object, name: str, text: str) -> Unreadable:
         fix = "put quotes around a text that begins with %, @ or a backtick"
     finding = _fail("yaml-syntax", place, problem + (f" ({context})" if context else ""), fix=fix).finding
     if context and context_mark and problem_mark and context_mark.line != problem_mark.line:
-        begin = Place(name, context_mark.line + 1, context_mark.column + 1)
+        begin = _inside(text, context_mark, name)
         finding = replace(finding, notes=((begin, "it begins here"),))
     return Unreadable(finding)
 

@@ -100,11 +100,15 @@ def test_random_text(folder: Path, text: str) -> None:
     judge(folder, text.encode("utf-8", "surrogatepass"))
 
 
+# a piece in each line, and a line end, which stands for itself
 PIECES = st.sampled_from(
-    """[|]|{|}|:|,|- |  |~|null|true|yes|0|-1|1e309|.inf|5 mm|5 deg|9 s|*a|&a |!!str |<side>|<leg>|<then>|left|lean
-    halt|safe|when|all|not|for_each|use|of|plus|in|[key]|'|"|# |\t|\r|>|?|%|\u2028|\ufeff|\U0001f600|never|stop|signal
-    sequence|3 samples|1e30 h|-0|remote""".replace("\n    ", "|").split("|")
-    + ["|", "\n"]
+    [
+        "\n",
+        *"""[ ] { } : , - ~ | > ? % # ' " & * *a &a !!str null true yes never 0 -1 -0 1e309 .inf [key]
+        <side> <leg> <then> left lean halt safe remote when all not for_each use of plus in stop signal
+        \u2028 \ufeff \U0001f600""".split(),
+        *("- ", ": ", "  ", "\t", "\r", "5 mm", "5 deg", "9 s", "3 samples", "1e30 h"),
+    ]
 )
 
 
@@ -138,11 +142,25 @@ def test_sound_files_with_random_changes(folder: Path, text: str) -> None:
 
 
 SCALARS = st.sampled_from(
-    """|~|0|-1|1e30|true|'1'|[]|{}|[1]|[a, b]|[[]]|{a: b}|5 deg|-5 mm|7 s|1e300 h|9 samples|left_knee|nobody
-    {of: lift, plus: 1 mm}|{of: lift}|[5 deg, 6 deg]|{event: go}|{for_each: {a: [b]}}|{for_each: ~}|never|'[key]'
-    1e-60 deg|1e-60 deg/s|[~]|{all: []}|{not: {not: ~}}|remote|inline|"-"|"a\\0b\"""".replace(
-        "\n    ", "|"
-    ).split("|")
+    [
+        *"""~ 0 -1 1e30 true '1' [] {} [1] [[]] [~] left_knee remote inline never '[key]' "-" """.split(),
+        "nobody",
+        '"a\\0b"',
+        *(
+            "",
+            "[a, b]",
+            "{a: b}",
+            "5 deg",
+            "-5 mm",
+            "7 s",
+            "1e300 h",
+            "9 samples",
+            "1e-60 deg",
+            "1e-60 deg/s",
+        ),
+        *("{of: lift, plus: 1 mm}", "{of: lift}", "[5 deg, 6 deg]", "{event: go}", "{all: []}"),
+        *("{for_each: {a: [b]}}", "{for_each: ~}", "{not: {not: ~}}"),
+    ]
 )
 
 
