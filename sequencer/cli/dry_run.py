@@ -33,7 +33,9 @@ if TYPE_CHECKING:
     from sequencer.trace.read import TraceReader
 
 RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
-MOST_BYTES_WITH_MARGINS = 100_000_000  # of a recording: for the margins every tick is kept in memory
+# for the margins every tick is kept in memory; beyond this they must be asked for
+MOST_BYTES_WITH_MARGINS = 100_000_000  # of a recording
+MOST_TICKS_WITH_MARGINS = 1_000_000  # of a run without one
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,16 +100,18 @@ def command(
     if trace is None:
         if mapping:
             raise MisuseError("--map belongs to a recording, and there is none")
+        long = following.lasts_ms / loaded.plan.tick_ms > MOST_TICKS_WITH_MARGINS
+        keep = _keep_ticks(margins, long=long, quiet=quiet)
         with Progress("dry-run", quiet=quiet):
             run = loaded.dry_run(
                 duration_s=following.lasts_ms / 1000,
                 executor=executor,
-                margins=margins is not False,
+                margins=keep,
                 following=following.options(loaded.plan),
             )
     else:
         following.refuse()
-        keep = _keep_ticks(trace, margins, quiet=quiet)
+        keep = _keep_ticks(margins, long=_is_long(trace), quiet=quiet)
         run = _replay(loaded, _Replay(trace, mapping, following.on, executor, keep, quiet))
     if out_file:
         from sequencer.show.runcsv import run_csv
@@ -120,15 +124,16 @@ def command(
     return int(failed(run))
 
 
-def _keep_ticks(trace: str, margins: bool | None, *, quiet: bool) -> bool:
-    """Keep every tick unless told otherwise, or unless the recording is so long that memory may not do."""
-    if margins is not None:
-        return margins
+def _keep_ticks(margins: bool | None, *, long: bool, quiet: bool) -> bool:
+    """Keep every tick unless told otherwise, or unless the run is so long that memory may not do."""
+    if margins is None and long:
+        say("margins are off for a run of this length; --margins turns them on", quiet=quiet)
+    return not long if margins is None else margins
+
+
+def _is_long(trace: str) -> bool:
     path = Path(trace)
-    if trace != "-" and path.is_file() and path.stat().st_size > MOST_BYTES_WITH_MARGINS:
-        say("margins are off for a recording of this size; --margins turns them on", quiet=quiet)
-        return False
-    return True
+    return trace != "-" and path.is_file() and path.stat().st_size > MOST_BYTES_WITH_MARGINS
 
 
 def _replay(loaded: "Gait", how: _Replay) -> "Run":

@@ -45,8 +45,8 @@ def _phases(s: Starter) -> str:
         f"      - {{to: lift_{s.order[0]}, when: {{all: [{{event: go}}, {{switch: motors}}]}}}}\n"
         "  lift_<leg>:\n"
         f"    for_each: {{leg: [{', '.join(s.order)}]}}   # in the order in which they step\n"
-        + ("" if swing else "    count: [steps]\n")
-        + f"    set: {{<leg>_{lift}: lift_angle}}\n"
+        "    count: [steps]\n"
+        f"    set: {{<leg>_{lift}: lift_angle}}\n"
         + _leave(f"{'carry' if swing else 'lower'}_<leg>", f"<leg>_{lift}")
         + (_carry(s, swing) if swing else "")
         + "  lower_<leg>:\n"
@@ -86,7 +86,6 @@ def _push(s: Starter, swing: str) -> str:
     behind = [f"{{at_target: {leg}_{swing}, tolerance: 3 deg}}" for leg in s.legs]
     return (
         "  push:   # all feet are down: swinging all legs back carries the body forward\n"
-        "    count: [steps]\n"
         + set_lines((f"{leg}_{swing}", "0 deg") for leg in s.legs)
         + f"    leave:\n      - to: lift_{s.order[0]}\n"
         + guard_lines("when", behind, "        ")

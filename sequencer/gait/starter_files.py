@@ -100,6 +100,8 @@ def machine_text(s: Starter) -> str:
     return (
         f"# What {s.name} can measure and command; its walk is in {s.name}.gait.yaml.\n"
         "# Every number is a guess to start from: measure your machine and write its own numbers here.\n"
+        "# CAUTION: it moves. First runs hoisted or on a stand, hands clear, slowly, a switch in the\n"
+        "# motors' supply within reach: no stop in a program replaces it.\n"
         "# For completion in an editor: sequencer schema machine > machine.schema.json, remove one #:\n"
         "# # yaml-language-server: $schema=machine.schema.json\n"
         f"machine: {s.name}\n"

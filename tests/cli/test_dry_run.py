@@ -161,3 +161,17 @@ def test_a_script_makes_a_recording(tmp_path: Path) -> None:
     assert call("dry-run", STORK, out).returncode == 0
     assert call("make-trace", script, STORK, "-o", tmp_path / "lean.parquet", "-q").stderr == ""
     assert call("dry-run", STORK, tmp_path / "lean.parquet", "-q").returncode == 0
+
+
+def test_a_very_long_run_goes_without_margins_unless_they_are_asked_for(
+    monkeypatch: pytest.MonkeyPatch, recordings: Path
+) -> None:
+    monkeypatch.setattr("sequencer.cli.dry_run.MOST_TICKS_WITH_MARGINS", 100)
+    monkeypatch.setattr("sequencer.cli.dry_run.MOST_BYTES_WITH_MARGINS", 1000)
+    for arguments in ([STORK, "--for", "2s"], [STORK, recordings / "good.csv"]):
+        done = call("dry-run", *arguments)
+        assert done.stderr == "margins are off for a run of this length; --margins turns them on\n"
+        assert done.stdout.splitlines()[-1].endswith("margins were not recorded")
+        asked = call("dry-run", *arguments, "--margins")
+        assert asked.stderr == ""
+        assert "least to spare" in asked.stdout
