@@ -238,14 +238,7 @@ class _SequenceWriter:
             latches=(sequence.first_latch, sequence.first_latch + sequence.latches),
             timers=_span([self._slots.timers[s] for s in slots if s in self._slots.timers]),
             counts=_span([self._slots.counts[s] for s in slots if s in self._slots.counts]),
-            gathered=_span(
-                [
-                    self._slots.gathered[s] + octet
-                    for s in slots
-                    if s in self._slots.gathered
-                    for octet in range(self._slots.octets[s])
-                ]
-            ),
+            gathered=self._gathered(slots),
             entries=entries,
             unused_decide=self._unused(sequence),
             commands=any(p.commands or p.count or p.reset or p.pulse for p in sequence.phases),
@@ -253,6 +246,12 @@ class _SequenceWriter:
             decides=any(p.exits or p.timeout for p in sequence.phases),
             stops=any(p.stop is not None for p in sequence.phases),
         )
+
+    def _gathered(self, slots: range) -> tuple[int, int]:
+        firsts = [
+            (self._slots.gathered[s], self._slots.octets[s]) for s in slots if s in self._slots.gathered
+        ]
+        return (firsts[0][0], sum(firsts[-1])) if firsts else (0, 0)
 
     def _phase(self, sequence: int, number: int, phase: Phase) -> PhaseView:
         spelling = self._spelling

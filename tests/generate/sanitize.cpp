@@ -70,6 +70,8 @@ int main(int, char** arguments) {
     return 2;
   }
   fwrite(phase.data(), 1, phase.size(), out);
-  fwrite(setpoint.data(), sizeof(float), setpoint.size(), out);
+  if (!setpoint.empty()) {
+    fwrite(setpoint.data(), sizeof(float), setpoint.size(), out);
+  }
   return fclose(out);
 }

@@ -31,6 +31,12 @@ from support.plans import (
     within,
 )
 
+TILT = signal("tilt", lost_after_ms=100)
+KNEE = signal("knee", unit="mm", gain=0.07905138283967972, bias=-8.0632410049438477, low=0.0, high=60.0)
+TO_GO = ("go_on", event("go"))
+REST = Phase("stand", [TO_GO], rest=True)
+BACK = Phase("go_on", timeout=(5000, "stand"))
+
 
 def feature_plans() -> dict[str, Plan]:
     """Make the gaits; each is named after its feature."""
@@ -38,14 +44,12 @@ def feature_plans() -> dict[str, Plan]:
 
 
 def _plans() -> dict[str, Plan]:
-    tilt = signal("tilt", lost_after_ms=100)
-    knee = signal("knee", unit="mm", gain=0.07905138283967972, bias=-8.0632410049438477, low=0.0, high=60.0)
-    to_go = ("go_on", event("go"))
-    rest = Phase("stand", [to_go], rest=True)
-    back = Phase("go_on", timeout=(5000, "stand"))
+    return {**_guards(), **_machines(), **_setpoints(), **_walks(), **_watched(), "odd_names": _odd_names()}
+
+
+def _guards() -> dict[str, Plan]:
     return {
-        "bare": make_plan({"walk": [Phase("stand")]}, events=(), switches=()),
-        "event_and_timeout": make_plan({"walk": [rest, back]}, switches=()),
+        "event_and_timeout": make_plan({"walk": [REST, BACK]}, switches=()),
         "comparisons": make_plan(
             {
                 "walk": [
@@ -57,14 +61,14 @@ def _plans() -> dict[str, Plan]:
                             ("go_on", compare("at_most", "tilt", high=-0.1)),
                         ],
                     ),
-                    back,
+                    BACK,
                 ]
             },
-            signals=[tilt, knee],
+            signals=[TILT, KNEE],
         ),
         "latches": make_plan(
-            {"walk": [Phase("stand", [("go_on", outside("tilt", -5, 5, release=(-3, 3)))]), back]},
-            signals=[tilt],
+            {"walk": [Phase("stand", [("go_on", outside("tilt", -5, 5, release=(-3, 3)))]), BACK]},
+            signals=[TILT],
         ),
         "holds": make_plan(
             {
@@ -76,17 +80,48 @@ def _plans() -> dict[str, Plan]:
                             ("go_on", all_of(above("tilt", 4), above("knee", 5)), hold_samples(3)),
                         ],
                     ),
-                    back,
+                    BACK,
                 ]
             },
-            signals=[tilt, knee],
+            signals=[TILT, KNEE],
         ),
+    }
+
+
+def _machines() -> dict[str, Plan]:
+    return {
+        "bare": make_plan({"walk": [Phase("stand")]}, events=(), switches=()),
         "believe": make_plan(
-            {"walk": [rest, back]},
+            {"walk": [REST, BACK]},
             signals=[
-                replace(knee, believe=Believe("counts", 20.0, 1003.0), scaled=True),
-                replace(tilt, believe=Believe("reads", -60.0, 60.0)),
+                replace(KNEE, believe=Believe("counts", 20.0, 1003.0), scaled=True),
+                replace(TILT, believe=Believe("reads", -60.0, 60.0)),
             ],
+        ),
+        "remote": make_plan(
+            {
+                "walk": [
+                    Phase("stand", [("go_on", switch("motors", remote=True)), ("go_on", lost(None))]),
+                    BACK,
+                ]
+            },
+            remote=Remote((0,), (0,), 100_000, 500, NOWHERE),
+        ),
+    }
+
+
+def _setpoints() -> dict[str, Plan]:
+    return {
+        "parameters": make_plan(
+            {
+                "walk": [
+                    Phase("stand", [("go_on", above("tilt", Level(-3.0, 0)))], set={"lean": Level(None, 0)}),
+                    Phase("go_on", [("stand", event("go"))], set={"lean": Level(1.5, 0, negated=True)}),
+                ]
+            },
+            signals=[TILT],
+            parameters=[parameter("lean_angle", 15, 8, 20), parameter("speed", 1, 0.2, 2)],
+            setpoints=[setpoint("lean", step=0.16, times=1)],
         ),
         "setpoints": make_plan(
             {
@@ -95,27 +130,21 @@ def _plans() -> dict[str, Plan]:
                     Phase("go_on", [("stand", reached("lean", 2))], set={"lean": 15}),
                 ]
             },
-            signals=[tilt, signal("other_tilt"), knee],
+            signals=[TILT, signal("other_tilt"), KNEE],
             setpoints=[
                 setpoint("lean", step=0.16, followers=[(0, 2.0), (1, -2.0)]),
                 setpoint("bend", unit="mm", low=0.0, high=55.0),
             ],
         ),
-        "parameters": make_plan(
-            {
-                "walk": [
-                    Phase("stand", [("go_on", above("tilt", Level(-3.0, 0)))], set={"lean": Level(None, 0)}),
-                    Phase("go_on", [("stand", event("go"))], set={"lean": Level(1.5, 0, negated=True)}),
-                ]
-            },
-            signals=[tilt],
-            parameters=[parameter("lean_angle", 15, 8, 20), parameter("speed", 1, 0.2, 2)],
-            setpoints=[setpoint("lean", step=0.16, times=1)],
-        ),
+    }
+
+
+def _walks() -> dict[str, Plan]:
+    return {
         "counters_and_pulses": make_plan(
             {
                 "walk": [
-                    Phase("stand", [to_go], reset=["steps"], pulse=["horn"]),
+                    Phase("stand", [TO_GO], reset=["steps"], pulse=["horn"]),
                     Phase(
                         "go_on", [("stand", at_least("steps", 3))], count=["steps"], timeout=(1000, "go_on")
                     ),
@@ -124,19 +153,10 @@ def _plans() -> dict[str, Plan]:
             counters=["steps"],
             pulses=["horn", "lamp"],
         ),
-        "remote": make_plan(
-            {
-                "walk": [
-                    Phase("stand", [("go_on", switch("motors", remote=True)), ("go_on", lost(None))]),
-                    back,
-                ]
-            },
-            remote=Remote((0,), (0,), 100_000, 500, NOWHERE),
-        ),
         "stops": make_plan(
             {
                 "walk": [
-                    Phase("stand", [to_go], set={"lean": 0}),
+                    Phase("stand", [TO_GO], set={"lean": 0}),
                     Phase("go_on", [("cut", event("halt"))], timeout=(900, "slow"), set={"lean": 15}),
                     Phase("cut", [("hold", event("go"))], stop=0),
                     Phase("slow", [("hold", event("go"))], stop=1),
@@ -145,17 +165,22 @@ def _plans() -> dict[str, Plan]:
             },
             setpoints=[setpoint("lean", step=0.16)],
         ),
+    }
+
+
+def _watched() -> dict[str, Plan]:
+    return {
         "anywhere": make_plan(
-            {"walk": [rest, back, Phase("safe", [("stand", event("go"))], stop=2)]},
-            signals=[tilt],
+            {"walk": [REST, BACK, Phase("safe", [("stand", event("go"))], stop=2)]},
+            signals=[TILT],
             anywhere=[
                 ("safe", outside("tilt", -25, 25), hold_ms(50)),
                 ("safe", any_of(event("halt"), lost("tilt"))),
             ],
         ),
         "rules": make_plan(
-            {"walk": [rest, back]},
-            signals=[tilt, knee],
+            {"walk": [REST, BACK]},
+            signals=[TILT, KNEE],
             rules=[
                 Rule("weight on the standing leg", above("tilt", 8), above("knee", 5), hold_samples(2)),
                 Rule("upright", within("tilt", -25, 25), None, None, "stand"),
@@ -171,7 +196,6 @@ def _plans() -> dict[str, Plan]:
             },
             anywhere=[("stance", event("halt"))],
         ),
-        "odd_names": _odd_names(),
     }
 
 
@@ -195,12 +219,12 @@ def _odd_names() -> Plan:
     sequence = plan.sequences[0]
     evil = "ends in a backslash \\"
     phases = tuple(
-        replace(phase, about=f"{evil} */ /* ??/", place=Place("/home/secret/walk??/\n#error.yaml\\", 1, 2))
+        replace(phase, about=f"{evil} */ /* ??/", place=Place("/srv/secret/walk??/\n#error.yaml\\", 1, 2))
         for phase in sequence.phases
     )
     return replace(
         plan,
         about="two lines\n#error should not stand at the start of one \\",
-        sources=("/home/secret/walk.yaml\\",),
+        sources=("/srv/secret/walk.yaml\\",),
         sequences=(replace(sequence, phases=phases),),
     )
