@@ -261,3 +261,29 @@ def test_a_planted_slip_in_a_threshold_is_found(monkeypatch: pytest.MonkeyPatch)
         plan = plan_with([random_guard(rng, 2, [0, 1, 2]), random_guard(rng, 2, [0, 1, 2])], aims=[2, 1])
         differing += answers(Asker(plan), *conditions(plan)) != tried(plan, [2, 1], 0.5, (0,))
     assert differing > 0
+
+
+@pytest.mark.parametrize("boxes", [True, False])
+@pytest.mark.parametrize(
+    ("guard", "possible"),
+    [
+        (p.all_of(p.above("steps", 1), p.below("steps", 2)), False),  # no whole number lies between
+        (p.all_of(p.not_(p.at_most("steps", 1)), p.not_(p.at_least("steps", 2))), False),
+        (p.within("steps", 1.25, 1.75), False),
+        (p.all_of(p.above("steps", 1), p.below("steps", 3)), True),
+        (p.above("steps", 65534), True),
+        (p.above("steps", 65535), False),
+        (p.below("steps", 0), False),
+    ],
+)
+def test_counters_are_whole_numbers_up_to_their_end(guard: p.Expr, possible: bool, boxes: bool) -> None:
+    plan = plan_with([guard], aims=[])
+    assert Asker(plan, boxes=boxes).find(*conditions(plan)).verdict == ("yes" if possible else "no")
+
+
+def test_what_is_left_of_a_counter_beside_a_guard_is_whole_too() -> None:
+    plan = plan_with([p.any_of(p.at_most("steps", 1), p.at_least("steps", 2)), p.event("go")], aims=[])
+    always, other = conditions(plan)
+    for asker in (Asker(plan), Asker(plan, boxes=False)):
+        assert asker.always(always)
+        assert asker.find(other, but_not=(always,)).verdict == "no"
