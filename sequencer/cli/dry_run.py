@@ -142,6 +142,11 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
 
     options = TraceOptions(split_pairs(how.mapping, "OURS=THEIRS"), frozenset(how.on))
     with open_trace(how.trace, loaded.plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
+        if reader.unused and len(reader.missing) == len(loaded.plan.signals):
+            raise MisuseError(
+                f"no column of {how.trace} is a signal of {loaded.plan.machine}",
+                hint=f"say which is which, such as --map {reader.missing[0]}={reader.unused[0]}",
+            )
         if reader.unused:
             say(f"columns not used: {', '.join(reader.unused)}", quiet=how.quiet)
         if reader.missing:

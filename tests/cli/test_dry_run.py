@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from support.commands import STORK, call, copy_of_the_stork, run
+from support.commands import REPOSITORY, STORK, assert_one_clear_error, call, copy_of_the_stork, run
 
 FAULT = ("--fault", "right_leg_roll:limit=-11.4deg")
 
@@ -175,3 +175,43 @@ def test_a_very_long_run_goes_without_margins_unless_they_are_asked_for(
         asked = call("dry-run", *arguments, "--margins")
         assert asked.stderr == ""
         assert "least to spare" in asked.stdout
+
+
+RECORDINGS = REPOSITORY / "tests" / "recordings"
+
+
+def test_a_recording_without_any_known_column_asks_for_a_mapping() -> None:
+    done = call("dry-run", RECORDINGS / "treadmill.gait.yaml", RECORDINGS / "treadmill_force.csv")
+    assert_one_clear_error(done, "no column of", "--map force=vertical_grf_N")
+
+
+def test_a_foreign_recording_runs_with_a_mapping() -> None:
+    gait, trace = RECORDINGS / "treadmill.gait.yaml", RECORDINGS / "treadmill_force.csv"
+    done = call("dry-run", gait, trace, "--map", "force=vertical_grf_N", "--json")
+    assert done.returncode == 0
+    entered = [move["to"] for move in json.loads(done.stdout)["transitions"][1:]]
+    # 47 releases by a 20 N crossing of the same signal, filtered, stand beside the recording
+    assert entered.count("swing") == 47
+
+
+def test_with_several_sequences_the_table_says_whose_phase_it_is() -> None:
+    gait, trace = RECORDINGS / "person.gait.yaml", RECORDINGS / "person_a.csv"
+    mapping = [f"--map={side}_tip_rate={side}_gyr_y_deg_s" for side in ("left", "right")]
+    done = call("dry-run", gait, trace, *mapping)
+    assert done.returncode == 0
+    assert done.stdout.splitlines()[0].split()[:3] == ["sequence", "phase", "visits"]
+    rows = [line.split()[:2] for line in done.stdout.splitlines()[1:9]]
+    assert rows == [[s, p] for s in ("left", "right") for p in ("stance", "push_off", "swing", "landing")]
+
+
+def test_bad_samples_are_counted_in_the_answer(tmp_path: Path) -> None:
+    trace = tmp_path / "odd.csv"
+    rows = ["time,left_knee,right_knee", "0,102,500", "0.01,5,500", "0.02,,500", "0.03,861,2000"]
+    trace.write_text("\n".join([*rows, "0.031,102,500", "0.032,102,500", ""]))
+    text = call("dry-run", STORK, trace).stdout
+    row = next(line for line in text.splitlines() if line.startswith("left_knee"))
+    # 5 counts are below what is believed (20); of the two rows in the fifth tick only the last counts
+    assert row.split() == ["left_knee", "0", "1", "0", "1"]
+    # 2000 counts are above what is believed (1003)
+    other = next(line for line in text.splitlines() if line.startswith("right_knee"))
+    assert other.split() == ["right_knee", "0", "1", "0", "1"]
