@@ -42,8 +42,9 @@ class Summary:
     steps, steps_of: how many steps, and what was counted: the counter that rose most (resets of it
     notwithstanding), or without counters the visits of the phase that guards led to most often.
     cycles: how often the walk came back to the phase to which it first came back; the most of any sequence.
-    tightest: of the guards that fired (see `sequencer.history.spare`) the one with least to spare; None if
-    the run has no detail or every signal was still moving on. measured: whether there was detail.
+    tightest: of the guards that fired (see `sequencer.history.spare`) the one with least to spare, preferably
+    one whose signals had settled; None if the run has no detail or no guard with a margin fired.
+    measured: whether there was detail.
     waiting: what each sequence waits for at the end, except in rest phases.
     """
 
@@ -66,21 +67,24 @@ class Summary:
         unit = "step" if self.steps == 1 else "steps"
         text = f"made {self.steps} {unit} ({self.steps_of}) in {duration(self.lasted_ms)}"
         if self.tightest is not None:
-            spare = f"{amount(self.tightest.amount, self.tightest.unit)} to spare"
+            least = "" if self.tightest.settled else "at least "  # it left while the signal still moved on
+            spare = f"{least}{amount(self.tightest.amount, self.tightest.unit)} to spare"
             return f"{text}; tightest guard: {self.tightest_way} had {spare} at {at(self.tightest.best_ms)}"
         if not self.measured:
             return f"{text}; margins were not recorded"
         if self.slowest is not None:
             time = f"{duration(self.slowest.waited_ms)} of {duration(self.slowest.of_ms)}"
-            return f"{text}; no guard was near its threshold; slowest: {self.slowest_way} took {time}"
+            return f"{text}; no guard with a margin fired; slowest: {self.slowest_way} took {time}"
         return text
 
 
 def summary(run: Run) -> Summary:
     """Sum up a run."""
     measured = run.history is not None and run.history.detail is not None
-    settled = [spare for spare in spares(run) if spare.settled] if measured else []
-    tightest = min(settled, key=lambda spare: spare.share, default=None)
+    found = spares(run) if measured else []
+    # a signal that still moved on gives a lower bound only: it counts where there is nothing better
+    settled = [spare for spare in found if spare.settled]
+    tightest = min(settled or found, key=lambda spare: spare.share, default=None)
     slowest = _slowest(run)
     steps, steps_of = _steps(run)
     return Summary(

@@ -63,6 +63,13 @@ def test_a_signal_cut_off_on_its_way_gives_only_a_lower_bound() -> None:
     assert (spare.amount, spare.settled) == (2.5, False)
 
 
+def test_where_no_signal_settled_the_line_says_at_least() -> None:
+    ticks = [*rise_to(7, hold=0), tick(x=7.5, events="go"), *[tick(x=9)] * 30]
+    assert "had at least 2.5 deg to spare" in summary(record(two_phases(p.above("x", 5)), ticks)).words
+    settled = [*rise_to(5, hold=5), *[tick(x=5.25)] * 40]
+    assert "had 0.25 deg to spare" in summary(record(two_phases(p.above("x", 5)), settled)).words
+
+
 def test_a_peak_within_the_time_counts_although_the_signal_falls_again() -> None:
     values = [0, 2, 4, 6, 8, 6, 4, 2, *[0] * 30]
     spare = only(record(two_phases(p.above("x", 5)), [tick(x=v) for v in values]))
