@@ -1,7 +1,5 @@
 """A run as text for people: phases visited, broken rules, samples, faults, and one line to remember."""
 
-from collections import Counter
-
 import numpy as np
 
 from sequencer.history.amounts import amount, at, duration
@@ -106,20 +104,30 @@ def _single(run: Run) -> _Table:
 
 
 def _summed_up(run: Run) -> _Table:
-    """Lay out one row for each phase that was visited: how often, how long, why it was entered."""
+    """Lay out one row for each phase that was visited: how often, how long, what it was left by."""
     rows: list[tuple[str, ...]] = []
     for number, sequence in enumerate(run.plan.sequences):
-        moves = list(run.transitions.of(number))
-        stays = run.stays(number)
+        moves = run.transitions.of(number)
+        last = run.stays(number)[-1:]
         for index, phase in enumerate(sequence.phases):
-            lengths = [stay.to_ms - stay.from_ms for stay in stays if stay.phase == index]
+            left = moves.left == index
+            lengths = [
+                *moves.stayed_ms[left].tolist(),
+                *(s.to_ms - s.from_ms for s in last if s.phase == index),
+            ]
             if not lengths:
                 continue
-            causes = Counter(short_cause(move.kind, move.index) for move in moves if move.left == index)
-            left = ", ".join(f"{cause} x {count}" for cause, count in causes.most_common())
+            causes, counts = np.unique(moves.cause[left], return_counts=True)
+            by = [f"{short_cause(c >> 8, c & 0xFF)} x {n}" for c, n in zip(causes, counts, strict=True)]
             times = (min(lengths), int(np.median(lengths)), max(lengths))
             rows.append(
-                (sequence.name, phase.name, str(len(lengths)), *map(duration, times), left or "the run's end")
+                (
+                    sequence.name,
+                    phase.name,
+                    str(len(lengths)),
+                    *map(duration, times),
+                    ", ".join(by) or "the end",
+                )
             )
     head = ("sequence", "phase", "visits", "shortest", "median", "longest", "left by")
     return head, rows, frozenset({2, 3, 4, 5})
