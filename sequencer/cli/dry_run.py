@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
 # for the margins every tick is kept in memory; beyond this they must be asked for
-MOST_BYTES_WITH_MARGINS = 100_000_000  # of a recording
+MOST_BYTES_WITH_MARGINS = 50_000_000  # of a recording
 MOST_TICKS_WITH_MARGINS = 1_000_000  # of a run without one
 
 

@@ -4,8 +4,10 @@ Exit codes: 0 fine, 1 findings (or a fault in a dry-run), 2 misuse or unreadable
 """
 
 import errno
+import io
 import os
 import sys
+from pathlib import Path
 
 import click
 
@@ -51,6 +53,7 @@ def sequencer(ctx: click.Context, as_json: bool) -> int:
 
 def main(arguments: list[str] | None = None) -> int:
     """Run the command line and return its exit code; never lets an exception out."""
+    _prepare_streams()
     try:
         code = _run(sys.argv[1:] if arguments is None else arguments)
         sys.stdout.flush()
@@ -71,6 +74,17 @@ def main(arguments: list[str] | None = None) -> int:
             f"a fault in sequencer itself: {name}: {error} (SEQUENCER_TRACEBACK=1 shows where)", MISUSE
         )
     return code if isinstance(code, int) else FINE
+
+
+def _prepare_streams() -> None:
+    """Make sure that there are streams to write to, and that no character is one too many for them."""
+    if sys.stdout is None:  # closed by whoever started us, as `>&-` does
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - open until the end
+    if sys.stderr is None:
+        sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - open until the end
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
 def _run(arguments: list[str]) -> object:

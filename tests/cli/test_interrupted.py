@@ -118,3 +118,28 @@ def test_a_file_that_does_not_fit_is_not_left_in_part(arguments: list[str], tmp_
     assert err.count("error:") == 1
     assert "Traceback" not in err
     assert sorted(tmp_path.iterdir()) == before
+
+
+def test_a_terminal_that_knows_only_ascii_gets_question_marks(tmp_path: Path) -> None:
+    gait = tmp_path / "größe.gait.yaml"
+    gait.write_text("gait: größe\nmachine: {}\n", encoding="utf-8")
+    process = subprocess.run(
+        [*COMMAND, "check", str(gait)],
+        env={**os.environ, "PYTHONIOENCODING": "ascii:strict"},
+        capture_output=True,
+        timeout=60,
+        check=False,
+    )
+    assert process.returncode == 2
+    assert process.stderr == b""
+    assert b"gr??e.gait.yaml:1:7: error:" in process.stdout
+
+
+@pytest.mark.parametrize("closed", [">&-", "2>&-", ">&- 2>&-"])
+def test_closed_streams_are_no_fault_of_ours(closed: str) -> None:
+    command = " ".join(COMMAND) + f" explain dead-ned {closed}"
+    done = subprocess.run(["bash", "-c", command], capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+    assert ("there is no code" in done.stderr) is ("2>" not in closed)
