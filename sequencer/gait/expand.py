@@ -236,7 +236,10 @@ class Expander:
             return []
         for _ in walk(body):
             self._count(use.place)
+        errors = len(self.findings)
         binding = self._binding_of_use(key, phase, part, name)
+        if len(self.findings) > errors:
+            return []  # what would be written out has holes in it
         return [(self._text(k, binding), self.substitute(v, binding)) for k, v in body.entries]
 
     def _binding_of_use(self, key: Text, phase: Mapping, part: Mapping, name: str) -> Binding:

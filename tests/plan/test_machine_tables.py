@@ -197,7 +197,7 @@ BAD = [
     ("outputs", "    m: {span: [-1, 1], supply: knee, full_scale_at: 12 V}", "12 V", "bad-unit"),
     ("outputs", "    m: {span: [-1, 1], supply: gone}", "gone", "unknown-name"),
     ("outputs", "    m: {}\n  loops: {l: {setpoint: [lean], signal: knee, output: m}}", "lean]", "bad-unit"),
-    ("outputs", "    m: {}\n  loops: {l: {setpoint: [lear], signal: body, output: m}}", "lear", "unknown-name"),
+    ("outputs", "    m: {}\n  loops: {l: {setpoint: [li], signal: body, output: m}}", "li]", "unknown-name"),
     ("loop", "output: n", "n}", "unknown-name"),
     ("loop", "output: horn", "horn}\n", "unknown-name"),
     ("loop", "adds_to: {k: 1}", "1}", "unknown-name"),
