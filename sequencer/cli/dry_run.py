@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import Following, following_options, split_pairs
+from sequencer.cli.following import Following, following_options, split_once
 from sequencer.cli.options import (
     FILE,
     force_option,
@@ -110,7 +110,7 @@ def command(
                 following=following.options(loaded.plan),
             )
     else:
-        following.refuse()
+        following.refuse(but=("--on",))
         keep = _keep_ticks(margins, long=_is_long(trace), quiet=quiet)
         run = _replay(loaded, _Replay(trace, mapping, following.on, executor, keep, quiet))
     if out_file:
@@ -140,7 +140,7 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
     from sequencer.trace.layout import TraceOptions
     from sequencer.trace.read import open_trace
 
-    options = TraceOptions(split_pairs(how.mapping, "OURS=THEIRS"), frozenset(how.on))
+    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), frozenset(how.on))
     with open_trace(how.trace, loaded.plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
         if reader.unused and len(reader.missing) == len(loaded.plan.signals):
             raise MisuseError(

@@ -26,7 +26,7 @@ _FAULTS = {
 
 @dataclass(frozen=True, slots=True)
 class Following:
-    """The options as they were typed; `on` also serves recordings."""
+    """The options as they were typed."""
 
     lasts: str | None
     seed: int | None
@@ -40,12 +40,20 @@ class Following:
         """How long to follow."""
         return milliseconds(self.lasts or "60s")
 
-    def refuse(self) -> None:
-        """Raise MisuseError if an option was given that a recording has no use for."""
-        given = {"--for": self.lasts, "--seed": self.seed, "--fault": self.faults, "--press": self.presses}
-        names = [name for name, value in {**given, "--off": self.off}.items() if value not in (None, ())]
+    def refuse(self, *, but: tuple[str, ...]) -> None:
+        """Raise MisuseError if an option was given that has no use without the follow mode."""
+        given = {
+            "--for": self.lasts,
+            "--seed": self.seed,
+            "--fault": self.faults,
+            "--press": self.presses,
+            "--on": self.on,
+            "--off": self.off,
+        }
+        names = [name for name, value in given.items() if value not in (None, ()) and name not in but]
         if names:
-            raise MisuseError(f"{' and '.join(names)} belong to a run without a recording")
+            verb = "belongs" if len(names) == 1 else "belong"
+            raise MisuseError(f"{' and '.join(names)} {verb} to a run in which the machine follows")
 
     def options(self, plan: "Plan") -> "FollowOptions":
         """Turn the texts into what the follow mode takes."""
@@ -62,7 +70,7 @@ class Following:
         pressed = split_pairs(self.presses, "EVENT=TIME, such as go=1s")
         options = FollowOptions(
             seed=self.seed or 0,
-            operator=tuple((milliseconds(at), event) for event, at in pressed.items()) or None,
+            operator=tuple((milliseconds(at), event) for event, at in pressed) or None,
             switches_off=frozenset((switches_off | set(self.off)) - set(self.on)),
         )
         return replace(options, **_planted(self.faults))
@@ -70,7 +78,7 @@ class Following:
 
 def _planted(faults: Iterable[str]) -> dict[str, Any]:
     planted: dict[str, dict[str, Any]] = {}
-    for name, amount in split_pairs(faults, "SIGNAL:WHAT=AMOUNT, such as left_knee:limit=20mm").items():
+    for name, amount in split_once(faults, "SIGNAL:WHAT=AMOUNT, such as left_knee:limit=20mm").items():
         signal, _, what = name.partition(":")
         if what not in _FAULTS:
             raise MisuseError(
@@ -124,14 +132,22 @@ def milliseconds(text: str) -> int:
     return round(ms)
 
 
-def split_pairs(texts: Iterable[str], form: str) -> dict[str, str]:
+def split_pairs(texts: Iterable[str], form: str) -> list[tuple[str, str]]:
     """Split NAME=VALUE at the first equals sign."""
-    pairs = {}
+    pairs = []
     for text in texts:
-        name, equals, value = text.partition("=")
-        if not (name.strip() and equals and value.strip()):
+        name, equals, value = (part.strip() for part in text.partition("="))
+        if not (name and equals and value):
             raise MisuseError(f"'{text}' is not understood", hint=f"write {form}")
-        if name.strip() in pairs:
-            raise MisuseError(f"'{name.strip()}' is given twice", hint="give it once")
-        pairs[name.strip()] = value.strip()
+        pairs.append((name, value))
     return pairs
+
+
+def split_once(texts: Iterable[str], form: str) -> dict[str, str]:
+    """Split NAME=VALUE, each name once."""
+    pairs = split_pairs(texts, form)
+    names = [name for name, _ in pairs]
+    for name in names:
+        if names.count(name) > 1:
+            raise MisuseError(f"'{name}' is given twice", hint="give it once")
+    return dict(pairs)

@@ -13,13 +13,8 @@ from sequencer.cli.options import FILE, machine_option, out_bytes, quiet_option,
 from sequencer.cli.progress import Progress
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
-    from sequencer.history.drive import Plant
     from sequencer.plan.tables import Plan
     from sequencer.trace.blocks import TickBlock
-    from sequencer.trace.record import TraceRecorder
 
 
 @verb("make-trace", "sequencer make-trace --follow stork.gait.yaml --fault left_knee:limit=20mm -o stuck.csv")
@@ -61,7 +56,7 @@ def command(
         else:
             from sequencer.trace.make import make_trace
 
-            following.refuse()
+            following.refuse(but=("--seed",))
             blocks = make_trace(files[0], plan, seed=following.seed)
         ticks = _write(output, plan, _counted(blocks, bar), force=force)
     if output != "-":
@@ -69,31 +64,13 @@ def command(
     return 0
 
 
-def _followed(plan: "Plan", following: Following) -> "Iterable[TickBlock]":
-    """Run the gait in a closed loop and give what its sensors and its operator said."""
+def _followed(plan: "Plan", following: Following) -> "Iterator[TickBlock]":
     from sequencer.api import make_executor
-    from sequencer.history.drive import drive_closed_loop
-    from sequencer.history.recorder import Recorder
+    from sequencer.history.following import followed_inputs
     from sequencer.trace.follow import FollowPlant
-    from sequencer.trace.record import TraceRecorder
 
-    plant, kept = FollowPlant(plan, following.options(plan)), TraceRecorder()
     ticks = max(1, round(following.lasts_ms / plan.tick_ms))
-    drive_closed_loop(make_executor(plan), _Noted(plant, kept), ticks, Recorder(plan))
-    return kept
-
-
-class _Noted:
-    """A plant whose answers are kept."""
-
-    def __init__(self, plant: "Plant", kept: "TraceRecorder") -> None:
-        self._plant, self._kept = plant, kept
-
-    def inputs(self, now_ms: int, setpoints: "NDArray[np.float32]") -> "TickBlock":
-        """Answer as the plant does."""
-        block = self._plant.inputs(now_ms, setpoints)
-        self._kept.add(block)
-        return block
+    return followed_inputs(make_executor(plan), FollowPlant(plan, following.options(plan)), ticks)
 
 
 def _counted(blocks: "Iterable[TickBlock]", bar: Progress) -> "Iterator[TickBlock]":

@@ -121,9 +121,11 @@ def test_switches_and_presses_are_the_operators(tmp_path: Path) -> None:
     assert off["steps"]["count"] == 0
     late = json.loads(call("dry-run", STORK, "--for", "5s", "--press", "go=2s", "--json").stdout)
     assert [m["at_ms"] for m in late["transitions"]][:2] == [0, 2000]
-    halted = call("dry-run", STORK, "--press", "go=1s", "--press", "halt=3s", "--for", "6s")
+    presses = ["--press", "go=1s", "--press", "halt=3s", "--press", "go=5s"]
+    halted = call("dry-run", STORK, *presses, "--for", "6s")
     assert halted.returncode == 0
     assert "stop at 3.00 s: stopped in safe, anywhere 1: halt comes" in halted.stdout
+    assert "5.00 s  standing" in halted.stdout
 
 
 def test_the_seed_decides_the_noise() -> None:
@@ -158,6 +160,14 @@ def test_a_script_makes_a_recording(tmp_path: Path) -> None:
     done = call("make-trace", script, STORK, "-o", out)
     assert (done.returncode, done.stderr) == (0, f"written: {out}, 201 ticks\n")
     assert "left_leg_roll" in out.read_text().splitlines()[0]
+    assert_one_clear_error(
+        call("make-trace", script, STORK, "-o", tmp_path / "x.csv", "--on", "motors"), "--on"
+    )
+    seeded = [tmp_path / f"{seed}.csv" for seed in (1, 2)]
+    script.write_text(script.read_text().replace("    shape:", "    noise: 0.2 deg\n    shape:"))
+    for seed, path in enumerate(seeded):
+        assert call("make-trace", script, STORK, "-o", path, "--seed", str(seed)).returncode == 0
+    assert seeded[0].read_bytes() != seeded[1].read_bytes()
     assert call("dry-run", STORK, out).returncode == 0
     assert call("make-trace", script, STORK, "-o", tmp_path / "lean.parquet", "-q").stderr == ""
     assert call("dry-run", STORK, tmp_path / "lean.parquet", "-q").returncode == 0
