@@ -46,7 +46,7 @@ def test_every_number_of_the_gait_counts() -> None:
             continue
         assert plan.sha != sha, (match[0], text[match.start() - 20 : match.end() + 10])
         changed += 1
-    assert changed > 40
+    assert changed > 30
 
 
 @pytest.mark.parametrize(
@@ -67,8 +67,7 @@ def test_the_hash_is_the_same_in_every_process() -> None:
     import subprocess
     import sys
 
-    code = f"from sequencer.base.errors import FileErrors
-from sequencer.plan.build import load_plan; print(load_plan({str(STORK)!r}).sha)"
+    code = f"from sequencer.plan.build import load_plan; print(load_plan({str(STORK)!r}).sha)"
     found = {
         subprocess.run(
             [sys.executable, "-c", code],
