@@ -7,6 +7,7 @@ from sequencer.base.binary32 import literal
 from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
 from sequencer.generate.names import file_name, where
 from sequencer.generate.setpoints import Aims, follow_views, lay_out_aims, setpoint_views
+from sequencer.generate.signals import believe_views, loss_views, scale_views, signal_views, span_views
 from sequencer.generate.spelling import Spelling, bits_type, mask, product_is_needed, smallest, whole
 from sequencer.generate.views import (
     AnywhereView,
@@ -19,7 +20,6 @@ from sequencer.generate.views import (
     RemoteView,
     RuleView,
     SequenceView,
-    SignalView,
     SizesView,
 )
 from sequencer.plan.tables import Compare, Follow, Lost, Name, Phase, Plan, Sequence
@@ -31,14 +31,8 @@ def lay_out(plan: Plan) -> GaitView:
     spelling = Spelling(plan)
     slots, aims = lay_out_slots(plan), lay_out_aims(plan)
     guards = GuardWriter(plan, spelling, slots)
-    follows = follow_views(plan, spelling, aims)
-    signals = _signals(plan, spelling)
-    setpoints = setpoint_views(plan, spelling, aims)
     writer = _SequenceWriter(plan, spelling, guards, slots, aims)
     sequences = tuple(writer.view(i, s) for i, s in enumerate(plan.sequences))
-    anywhere = _anywhere(plan, spelling, guards)
-    rules = _rules(plan, spelling, guards)
-    sizes = _sizes(plan, slots, aims)
     stem = spelling.gait
     return GaitView(
         tool=f"gait-sequencer {__version__}",
@@ -53,47 +47,25 @@ def lay_out(plan: Plan) -> GaitView:
         header=f"{stem}.h",
         source=f"{stem}.cpp",
         hooks=f"{stem}_hooks.h".replace("__", "_"),
-        signals=signals,
+        signals=signal_views(plan, spelling),
+        scales=scale_views(plan, spelling),
+        believes=believe_views(plan, spelling),
+        losses=loss_views(plan, spelling),
+        spans=span_views(plan, spelling),
         events=_bits(plan.events, spelling.events),
         switches=_bits(plan.switches, spelling.switches),
         pulses=_bits(plan.pulses, spelling.pulses),
         remote=_remote(plan),
-        setpoints=setpoints,
+        setpoints=setpoint_views(plan, spelling, aims),
         parameters=_parameters(plan, spelling),
         counters=tuple(NameView(n, c.name) for n, c in zip(spelling.counters, plan.counters, strict=True)),
         sequences=sequences,
-        follows=follows,
-        anywhere=anywhere,
-        rules=rules,
-        sizes=sizes,
-        uses=_uses(plan, guards),
+        follows=follow_views(plan, spelling, aims),
+        anywhere=_anywhere(plan, spelling, guards),
+        rules=_rules(plan, spelling, guards),
+        sizes=_sizes(plan, slots, aims),
+        uses=_uses(plan, guards),  # last: the guards have been written by now
     )
-
-
-def _signals(plan: Plan, spelling: Spelling) -> tuple[SignalView, ...]:
-    views = []
-    losses = 0
-    for name, signal in zip(spelling.signals, plan.signals, strict=True):
-        slot = None
-        if signal.lost_after_ms is not None:
-            slot, losses = losses, losses + 1
-        views.append(
-            SignalView(
-                name=name,
-                text=signal.name,
-                unit=signal.unit,
-                gain=literal(signal.gain) if product_is_needed(signal.gain) else "",
-                bias=literal(signal.bias),
-                low=literal(signal.low),
-                high=literal(signal.high),
-                lost_ms="" if signal.lost_after_ms is None else whole(signal.lost_after_ms),
-                lost_slot=slot,
-                believe="" if signal.believe is None else signal.believe.kind,
-                believe_low="" if signal.believe is None else literal(signal.believe.low),
-                believe_high="" if signal.believe is None else literal(signal.believe.high),
-            )
-        )
-    return tuple(views)
 
 
 def _bits(names: tuple[Name, ...], spelled: list[str]) -> tuple[BitView, ...]:
@@ -163,7 +135,6 @@ def _sizes(plan: Plan, slots: Slots, aims: Aims) -> SizesView:
         timers=len(slots.timers),
         counts=len(slots.counts),
         gathered=slots.gathered_total,
-        losses=sum(s.lost_after_ms is not None for s in plan.signals),
         entries=len(aims.entries),
         aims=len(aims.levels),
         event_bits=bits_type(len(plan.events)),
@@ -182,6 +153,8 @@ def _uses(plan: Plan, guards: GuardWriter) -> dict[str, bool]:
     uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
         s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
     )
+    kinds = {s.believe.kind for s in plan.signals if s.believe is not None}
+    uses["believe_counts"], uses["believe_reads"] = "counts" in kinds, "reads" in kinds
     uses["stops"] = stops != {None}
     uses["arrived"] = 1 in stops and bool(plan.setpoints)
     uses["ramps"] = any(s.rate is not None for s in plan.setpoints)

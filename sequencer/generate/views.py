@@ -140,20 +140,47 @@ class SequenceView:
 
 @dataclass(frozen=True, slots=True)
 class SignalView:
-    """A signal; `gain` is empty if it is one, `lost_slot` is None if it is never lost."""
+    """A signal."""
 
     name: str
     text: str
     unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleView:
+    """Signals that share gain and bias; `gain` is empty if it is one."""
+
+    signals: tuple[str, ...]
     gain: str
     bias: str
+
+
+@dataclass(frozen=True, slots=True)
+class BelieveView:
+    """Signals whose raw counts, or values, are believed within the same range."""
+
+    signals: tuple[str, ...]
+    kind: Literal["counts", "reads"]
     low: str
     high: str
+
+
+@dataclass(frozen=True, slots=True)
+class LossView:
+    """Signals that are lost after the same silence."""
+
+    signals: tuple[str, ...]
     lost_ms: str
-    lost_slot: int | None
-    believe: Literal["", "counts", "reads"]
-    believe_low: str
-    believe_high: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpanView:
+    """Signals with the same span."""
+
+    signals: tuple[str, ...]
+    low: str
+    high: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,7 +284,6 @@ class SizesView:
     timers: int
     counts: int
     gathered: int
-    losses: int
     entries: int
     aims: int
     event_bits: str
@@ -291,6 +317,10 @@ class GaitView:
     source: str
     hooks: str
     signals: tuple[SignalView, ...]
+    scales: tuple[ScaleView, ...]
+    believes: tuple[BelieveView, ...]
+    losses: tuple[LossView, ...]
+    spans: tuple[SpanView, ...]
     events: tuple[BitView, ...]
     switches: tuple[BitView, ...]
     pulses: tuple[BitView, ...]

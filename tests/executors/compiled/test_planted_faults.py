@@ -88,10 +88,10 @@ def test_a_threshold_that_is_off_by_one_unit_in_the_last_place_is_found(
 FAULTS = [
     # (what, template, as it is, as it must not be)
     ("gain and bias in one rounding", "_samples.j2",
-     "product(given, {{ signal.gain }}){% else %}given{% endif %} + {{ signal.bias }}",
-     "static_cast<float>(static_cast<double>(given) * {{ signal.gain }} + {{ signal.bias }})"
-     "{% else %}given + {{ signal.bias }}{% endif %}"),
-    ("lost one millisecond early", "_samples.j2", "> {{ signal.lost_ms }}", ">= {{ signal.lost_ms }}"),
+     "{% if scale.gain %}product(raw, {{ scale.gain }}){% else %}raw{% endif %} + {{ scale.bias }}",
+     "{% if scale.gain %}static_cast<float>(static_cast<double>(raw) * {{ scale.gain }} + {{ scale.bias }})"
+     "{% else %}raw + {{ scale.bias }}{% endif %}"),
+    ("lost one millisecond early", "_samples.j2", "> {{ loss.lost_ms }}", ">= {{ loss.lost_ms }}"),
     ("a lost signal revived by the wrap", "_samples.j2", "late ? static_cast<uint8_t>(kept | is_lost) : kept",
      "late ? static_cast<uint8_t>(kept | is_lost) : static_cast<uint8_t>(kept & is_seen)"),
     ("a sample that is not finite", "_samples.j2", "(x <= 3.4028235e38F)", "(x <= x + 1.0F)"),

@@ -65,7 +65,7 @@ struct Inputs {
 // Owned by the caller. Read it through the functions below.
 struct State {
   float value[2];
-  uint32_t last[1];  // when the signals that can be lost were last fresh
+  uint32_t last[2];  // when the signals were last fresh
   uint32_t since;  // when the phase began
   uint8_t seen[2];  // bits: 1 seen, 2 lost, 4 fresh in this tick
   Phase phase;

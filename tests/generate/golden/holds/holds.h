@@ -65,7 +65,7 @@ struct Inputs {
 // Owned by the caller. Read it through the functions below.
 struct State {
   float value[2];
-  uint32_t last[1];  // when the signals that can be lost were last fresh
+  uint32_t last[2];  // when the signals were last fresh
   uint32_t since;  // when the phase began
   uint32_t hold_since[1];
   uint8_t count[1];

@@ -19,9 +19,6 @@
 #else
 #define LATCHES_WATCH_MARGIN(s, index, truth, margin)
 #endif
-#ifndef LATCHES_WATCH_SAMPLE
-#define LATCHES_WATCH_SAMPLE(s, signal, what)
-#endif
 
 namespace latches {
 
@@ -41,34 +38,68 @@ static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal
 
 static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
 
-// What can be wrong with a sample.
+// A raw sample in the signal's own unit.
+static inline float scaled(float raw) { return raw + 0.0F; }
+
+// Whether a signal is lost after so many milliseconds of silence.
+static bool is_too_long(uint8_t signal, uint32_t silence) {
+  bool lost = false;
+  switch (signal) {
+    case signal_tilt:
+      lost = silence > 100U;
+      break;
+    default:
+      break;
+  }
+  return lost;
+}
+
+#ifdef LATCHES_WATCH_SAMPLE
+// What can be wrong with a sample. Outside its span it is used all the same.
+#define LATCHES_WATCHED_SAMPLES 1
 enum Wrong : uint8_t { is_bad = 0U, is_disbelieved = 1U, is_outside = 2U };
 
+static bool is_out_of_span(uint8_t signal, float value) {
+  bool outside = false;
+  switch (signal) {
+    case signal_tilt:
+      outside = (value < -45.0F) || (value > 45.0F);
+      break;
+    default:
+      break;
+  }
+  return outside;
+}
+#else
+#define LATCHES_WATCH_SAMPLE(s, signal, what)
+#endif
+
 static void take_samples(State& s, const Inputs& in) {
-  // tilt, deg
-  {
-    const uint8_t form = in.fresh[signal_tilt];
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    const uint8_t form = in.fresh[i];
     bool good = false;
     if (form != not_fresh) {
-      const float given = in.signal[signal_tilt];
-      const float value = (form == fresh_raw) ? (given + 0.0F) : given;
+      const float given = in.signal[i];
+      const float value = (form == fresh_raw) ? scaled(given) : given;
       if (!is_finite(value)) {
-        LATCHES_WATCH_SAMPLE(s, signal_tilt, is_bad);
+        LATCHES_WATCH_SAMPLE(s, i, is_bad);
       } else {
-        if ((value < -45.0F) || (value > 45.0F)) {
-          LATCHES_WATCH_SAMPLE(s, signal_tilt, is_outside);
+#ifdef LATCHES_WATCHED_SAMPLES
+        if (is_out_of_span(i, value)) {
+          LATCHES_WATCH_SAMPLE(s, i, is_outside);
         }
-        s.value[signal_tilt] = value;
-        s.seen[signal_tilt] = is_seen | is_fresh;
-        s.last[0] = in.now;
+#endif
+        s.value[i] = value;
+        s.seen[i] = is_seen | is_fresh;
+        s.last[i] = in.now;
         good = true;
       }
     }
     if (!good) {
       // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = (in.now - s.last[0]) > 100U;
-      const uint8_t kept = s.seen[signal_tilt] & (is_seen | is_lost);
-      s.seen[signal_tilt] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+      const bool late = is_too_long(i, in.now - s.last[i]);
+      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
+      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
     }
   }
 }

@@ -64,7 +64,7 @@ struct Inputs {
 // Owned by the caller. Read it through the functions below.
 struct State {
   float value[1];
-  uint32_t last[1];  // when the signals that can be lost were last fresh
+  uint32_t last[1];  // when the signals were last fresh
   uint32_t since;  // when the phase began
   uint8_t seen[1];  // bits: 1 seen, 2 lost, 4 fresh in this tick
   Phase phase;

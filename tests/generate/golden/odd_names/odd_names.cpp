@@ -22,9 +22,6 @@
 #ifndef ODD_NAMES_WATCH_TRUTH
 #define ODD_NAMES_WATCH_TRUTH(s, index, truth)
 #endif
-#ifndef ODD_NAMES_WATCH_SAMPLE
-#define ODD_NAMES_WATCH_SAMPLE(s, signal, what)
-#endif
 
 namespace odd_names {
 
@@ -44,74 +41,53 @@ static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal
 
 static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
 
-// What can be wrong with a sample.
+// A raw sample in the signal's own unit.
+static inline float scaled(float raw) { return raw + 0.0F; }
+
+#ifdef ODD_NAMES_WATCH_SAMPLE
+// What can be wrong with a sample. Outside its span it is used all the same.
+#define ODD_NAMES_WATCHED_SAMPLES 1
 enum Wrong : uint8_t { is_bad = 0U, is_disbelieved = 1U, is_outside = 2U };
 
+static bool is_out_of_span(uint8_t signal, float value) {
+  bool outside = false;
+  switch (signal) {
+    case signal_double:
+    case signal_a_b:
+    case signal_a_b_2:
+      outside = (value < -45.0F) || (value > 45.0F);
+      break;
+    default:
+      break;
+  }
+  return outside;
+}
+#else
+#define ODD_NAMES_WATCH_SAMPLE(s, signal, what)
+#endif
+
 static void take_samples(State& s, const Inputs& in) {
-  // double, * / /
-  {
-    const uint8_t form = in.fresh[signal_double];
+  for (uint8_t i = 0U; i < 3U; ++i) {
+    const uint8_t form = in.fresh[i];
     bool good = false;
     if (form != not_fresh) {
-      const float given = in.signal[signal_double];
-      const float value = (form == fresh_raw) ? (given + 0.0F) : given;
+      const float given = in.signal[i];
+      const float value = (form == fresh_raw) ? scaled(given) : given;
       if (!is_finite(value)) {
-        ODD_NAMES_WATCH_SAMPLE(s, signal_double, is_bad);
+        ODD_NAMES_WATCH_SAMPLE(s, i, is_bad);
       } else {
-        if ((value < -45.0F) || (value > 45.0F)) {
-          ODD_NAMES_WATCH_SAMPLE(s, signal_double, is_outside);
+#ifdef ODD_NAMES_WATCHED_SAMPLES
+        if (is_out_of_span(i, value)) {
+          ODD_NAMES_WATCH_SAMPLE(s, i, is_outside);
         }
-        s.value[signal_double] = value;
-        s.seen[signal_double] = is_seen | is_fresh;
+#endif
+        s.value[i] = value;
+        s.seen[i] = is_seen | is_fresh;
         good = true;
       }
     }
     if (!good) {
-      s.seen[signal_double] &= is_seen;
-    }
-  }
-  // a__b, deg
-  {
-    const uint8_t form = in.fresh[signal_a_b];
-    bool good = false;
-    if (form != not_fresh) {
-      const float given = in.signal[signal_a_b];
-      const float value = (form == fresh_raw) ? (given + 0.0F) : given;
-      if (!is_finite(value)) {
-        ODD_NAMES_WATCH_SAMPLE(s, signal_a_b, is_bad);
-      } else {
-        if ((value < -45.0F) || (value > 45.0F)) {
-          ODD_NAMES_WATCH_SAMPLE(s, signal_a_b, is_outside);
-        }
-        s.value[signal_a_b] = value;
-        s.seen[signal_a_b] = is_seen | is_fresh;
-        good = true;
-      }
-    }
-    if (!good) {
-      s.seen[signal_a_b] &= is_seen;
-    }
-  }
-  // a_b, deg
-  {
-    const uint8_t form = in.fresh[signal_a_b_2];
-    bool good = false;
-    if (form != not_fresh) {
-      const float given = in.signal[signal_a_b_2];
-      const float value = (form == fresh_raw) ? (given + 0.0F) : given;
-      if (!is_finite(value)) {
-        ODD_NAMES_WATCH_SAMPLE(s, signal_a_b_2, is_bad);
-      } else {
-        if ((value < -45.0F) || (value > 45.0F)) {
-          ODD_NAMES_WATCH_SAMPLE(s, signal_a_b_2, is_outside);
-        }
-        s.value[signal_a_b_2] = value;
-        s.seen[signal_a_b_2] = is_seen | is_fresh;
-        good = true;
-      }
-    }
-    if (!good) {
-      s.seen[signal_a_b_2] &= is_seen;
+      s.seen[i] &= is_seen;
     }
   }
 }

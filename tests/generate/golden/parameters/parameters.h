@@ -76,7 +76,7 @@ struct State {
   float setpoint[1];
   float target[1];
   float parameter[2];
-  uint32_t last[1];  // when the signals that can be lost were last fresh
+  uint32_t last[1];  // when the signals were last fresh
   uint32_t since;  // when the phase began
   uint8_t seen[1];  // bits: 1 seen, 2 lost, 4 fresh in this tick
   uint8_t aim[1];  // which of its levels a setpoint was last set with

@@ -22,9 +22,6 @@
 #ifndef RULES_WATCH_TRUTH
 #define RULES_WATCH_TRUTH(s, index, truth)
 #endif
-#ifndef RULES_WATCH_SAMPLE
-#define RULES_WATCH_SAMPLE(s, signal, what)
-#endif
 
 namespace rules {
 
@@ -52,56 +49,82 @@ static inline float product(float a, float b) {
 
 static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
 
-// What can be wrong with a sample.
+// A raw sample in the signal's own unit.
+static float scaled(uint8_t signal, float raw) {
+  float value = 0.0F;
+  switch (signal) {
+    case signal_tilt:
+      value = raw + 0.0F;
+      break;
+    default:
+      value = product(raw, 0.07905138F) + -8.063241F;
+      break;
+  }
+  return value;
+}
+
+// Whether a signal is lost after so many milliseconds of silence.
+static bool is_too_long(uint8_t signal, uint32_t silence) {
+  bool lost = false;
+  switch (signal) {
+    case signal_tilt:
+      lost = silence > 100U;
+      break;
+    default:
+      break;
+  }
+  return lost;
+}
+
+#ifdef RULES_WATCH_SAMPLE
+// What can be wrong with a sample. Outside its span it is used all the same.
+#define RULES_WATCHED_SAMPLES 1
 enum Wrong : uint8_t { is_bad = 0U, is_disbelieved = 1U, is_outside = 2U };
 
+static bool is_out_of_span(uint8_t signal, float value) {
+  bool outside = false;
+  switch (signal) {
+    case signal_tilt:
+      outside = (value < -45.0F) || (value > 45.0F);
+      break;
+    case signal_knee:
+      outside = (value < 0.0F) || (value > 60.0F);
+      break;
+    default:
+      break;
+  }
+  return outside;
+}
+#else
+#define RULES_WATCH_SAMPLE(s, signal, what)
+#endif
+
 static void take_samples(State& s, const Inputs& in) {
-  // tilt, deg
-  {
-    const uint8_t form = in.fresh[signal_tilt];
+  for (uint8_t i = 0U; i < 2U; ++i) {
+    const uint8_t form = in.fresh[i];
     bool good = false;
     if (form != not_fresh) {
-      const float given = in.signal[signal_tilt];
-      const float value = (form == fresh_raw) ? (given + 0.0F) : given;
+      const float given = in.signal[i];
+      const float value = (form == fresh_raw) ? scaled(i, given) : given;
       if (!is_finite(value)) {
-        RULES_WATCH_SAMPLE(s, signal_tilt, is_bad);
+        RULES_WATCH_SAMPLE(s, i, is_bad);
       } else {
-        if ((value < -45.0F) || (value > 45.0F)) {
-          RULES_WATCH_SAMPLE(s, signal_tilt, is_outside);
+#ifdef RULES_WATCHED_SAMPLES
+        if (is_out_of_span(i, value)) {
+          RULES_WATCH_SAMPLE(s, i, is_outside);
         }
-        s.value[signal_tilt] = value;
-        s.seen[signal_tilt] = is_seen | is_fresh;
-        s.last[0] = in.now;
+#endif
+        s.value[i] = value;
+        s.seen[i] = is_seen | is_fresh;
+        s.last[i] = in.now;
         good = true;
       }
     }
     if (!good) {
       // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = (in.now - s.last[0]) > 100U;
-      const uint8_t kept = s.seen[signal_tilt] & (is_seen | is_lost);
-      s.seen[signal_tilt] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
-    }
-  }
-  // knee, mm
-  {
-    const uint8_t form = in.fresh[signal_knee];
-    bool good = false;
-    if (form != not_fresh) {
-      const float given = in.signal[signal_knee];
-      const float value = (form == fresh_raw) ? (product(given, 0.07905138F) + -8.063241F) : given;
-      if (!is_finite(value)) {
-        RULES_WATCH_SAMPLE(s, signal_knee, is_bad);
-      } else {
-        if ((value < 0.0F) || (value > 60.0F)) {
-          RULES_WATCH_SAMPLE(s, signal_knee, is_outside);
-        }
-        s.value[signal_knee] = value;
-        s.seen[signal_knee] = is_seen | is_fresh;
-        good = true;
-      }
-    }
-    if (!good) {
-      s.seen[signal_knee] &= is_seen;
+      const bool late = is_too_long(i, in.now - s.last[i]);
+      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
+      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
     }
   }
 }
@@ -222,7 +245,7 @@ static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 2U; ++i) {
     s.seen[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 1U; ++i) {
+  for (uint8_t i = 0U; i < 2U; ++i) {
     s.last[i] = now;
   }
   for (uint8_t i = 0U; i < 1U; ++i) {

@@ -74,7 +74,7 @@ struct State {
   float setpoint[2];
   float target[2];
   float entry[1];  // setpoints as they were when the phase began
-  uint32_t last[1];  // when the signals that can be lost were last fresh
+  uint32_t last[3];  // when the signals were last fresh
   uint32_t since;  // when the phase began
   uint8_t seen[3];  // bits: 1 seen, 2 lost, 4 fresh in this tick
   Phase phase;
