@@ -175,7 +175,8 @@ CODES = (
     _code(
         "bad-phase",
         "phase contradicts itself",
-        "A phase is either rest or stop, and either counts or resets a counter; a gait has phases or sequences.",
+        "A phase is either rest or stop, counts or resets a counter, sets or keeps a setpoint; a gait has phases or "
+        "sequences.",
         ("stop: 1", "stop: 1\n    rest: true"),
     ),
     _code(

@@ -37,7 +37,7 @@ def _fail(code: str, place: Place, message: str, *, expected: str = "", fix: str
 
 def shown(path: str | Path) -> str:
     """Give the name under which a file is shown: relative to the current folder if that is shorter."""
-    text = str(path)
+    text = str(path) or "."
     if text == STANDARD_INPUT:
         return "<stdin>"
     try:

@@ -42,6 +42,11 @@ class Names:
     declared: set[str] = field(default_factory=set)
 
 
+def with_article(word: str) -> str:
+    """Give "an event", "a signal"."""
+    return f"an {word}" if word[:1] in "aeiou" else f"a {word}"
+
+
 class Context:
     """Collects errors while the tables are built; a builder goes on after an error with what it has."""
 
@@ -72,7 +77,7 @@ class Context:
                 self.error(
                     "duplicate-name",
                     self.place_of(kind, name, file),
-                    f"{name} is the name of a {other} already",
+                    f"{name} is the name of {with_article(other)} already",
                     expected="one thing for each name",
                     fix=f"call the {kind} {name}_{kind}",
                 )
@@ -119,8 +124,8 @@ class Context:
         self.error(
             "unknown-name",
             place,
-            f"{name} is a {elsewhere}, not a {what}" if elsewhere else message,
-            expected=f"one of: {known}" if known else f"a {what} that is declared; there is none",
+            f"{name} is {with_article(elsewhere)}, not {with_article(what)}" if elsewhere else message,
+            expected=f"one of: {known}" if known else f"{with_article(what)} that is declared; there is none",
             fix=f"did you mean {close}?" if close else "",
         )
         return None

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from sequencer.base.places import Place
-from sequencer.gait.gait_model import GaitFile, LeaveBlock, PhaseBlock
+from sequencer.gait.gait_model import GaitFile, LeaveBlock, PhaseBlock, TimeoutBlock
 from sequencer.gait.mirror import Mirror
 from sequencer.gait.nodes import Path
 from sequencer.plan.context import Context
@@ -78,6 +78,7 @@ class SequenceTables:
         self.owner_of_setpoint: dict[int, int] = {}
         self.owner_of_counter: dict[int, int] = {}
         self.disputed: set[tuple[str, int]] = set()  # told once for each sequence
+        self.default_used = False
         self.sequence = ""
         self.number = 0
 
@@ -92,6 +93,8 @@ class SequenceTables:
                 self.context.error("too-large", place, message, expected=f"at most {MOST_PHASES}")
                 continue
             sequences.append(self._sequence(phases, place))
+        if len(sequences) == 1 and not self.default_used:
+            self._default_timeout(None)  # judged even if no phase takes it
         return tuple(sequences)
 
     def _sequence(self, written: list[Written], place: Place) -> Sequence:
@@ -167,10 +170,17 @@ class SequenceTables:
         return self.guards.find_phase(self.sequence, image, self.context.at(*path))
 
     def _timeout(self, block: PhaseBlock, path: Path, mirror: Mirror | None) -> Timeout | None:
-        timeout, at = block.timeout, (*path, "timeout")
-        if timeout is None and not block.rest and block.stop is None:
-            timeout, at = self.gait.defaults.timeout, ("defaults", "timeout")
-        if timeout is None or timeout.never:
+        if block.timeout is None:
+            return None if block.rest or block.stop is not None else self._default_timeout(mirror)
+        return self._own_timeout(block.timeout, (*path, "timeout"), mirror)
+
+    def _default_timeout(self, mirror: Mirror | None) -> Timeout | None:
+        self.default_used = True
+        timeout = self.gait.defaults.timeout
+        return self._own_timeout(timeout, ("defaults", "timeout"), mirror) if timeout is not None else None
+
+    def _own_timeout(self, timeout: TimeoutBlock, at: Path, mirror: Mirror | None) -> Timeout | None:
+        if timeout.never:
             return None
         after = self.context.ms(timeout.after, self.context.at(*at, "after"), least=1)
         to = self._to(timeout.to, (*at, "to"), mirror)

@@ -117,7 +117,7 @@ def test_the_nearest_known_name_is_told(wrong: str, near: str) -> None:
 
 def test_a_name_of_another_kind_is_said_to_be_one() -> None:
     (finding,) = errors_in(gait(phases=leaving("{event: motors}")))
-    assert finding.message == "motors is a switch, not a event"
+    assert finding.message == "motors is a switch, not an event"
 
 
 def test_several_missing_keys_of_a_block_are_one_error() -> None:

@@ -148,10 +148,16 @@ def test_the_default_timeout_cannot_be_never() -> None:
     assert codes(more="defaults: {timeout: never}") == ["missing-key"]
 
 
+@pytest.mark.parametrize("phases", ["  a: {rest: true}\n", "  a: {leave: [{to: a, when: {event: go}}]}\n"])
+def test_the_default_timeout_is_judged_whether_a_phase_takes_it_or_not(phases: str) -> None:
+    text = gait(phases=phases, more="defaults: {timeout: {after: 5 s, to: gone}}")
+    assert told(text) == [f"{spot(text, 'gone')} unknown-name"]
+
+
 def test_an_output_that_gives_no_pulse_is_told() -> None:
     text = gait(outputs="    motor: {span: [-1, 1]}", phases="  a: {rest: true, pulse: motor}")
     (finding,) = errors_in(text)
-    assert finding.message == "motor is a output, not a pulse"
+    assert finding.message == "motor is an output, not a pulse"
 
 
 # sequences
