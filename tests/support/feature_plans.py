@@ -214,7 +214,12 @@ def _odd_names() -> Plan:
         events=["for", "_if"],
         counters=["delay"],
         pulses=["HIGH"],
-        rules=[Rule("*/ #error ??/ \\", above("double", 1)), Rule("Ünïcode ☃ //\n#error", above("a_b", 2))],
+        parameters=[parameter("value", 1), parameter("s", 2)],
+        rules=[
+            Rule("state", above("double", 1)),
+            Rule("*/ #error ??/ \\", above("double", 1)),
+            Rule("Ünïcode ☃ //\n#error", above("a_b", 2)),
+        ],
     )
     sequence = plan.sequences[0]
     evil = "ends in a backslash \\"

@@ -19,7 +19,7 @@
 
 namespace bare {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 enum class Sequence : uint8_t {
   walk = 0U

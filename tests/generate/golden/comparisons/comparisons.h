@@ -19,7 +19,7 @@
 
 namespace comparisons {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 enum Signal : uint8_t {
   signal_tilt = 0U,  // deg

@@ -19,7 +19,7 @@
 
 namespace counters_and_pulses {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 enum Counter : uint8_t {
   counter_steps = 0U

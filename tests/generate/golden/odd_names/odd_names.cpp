@@ -104,10 +104,10 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
   switch (s.phase) {
     case Phase::default_: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
       // :0:0: for comes
-      const Truth t2_0 = truth((in.events & event_for) != 0U);
-      ODD_NAMES_WATCH_TRUTH(s, 2U, t2_0);
-      const bool fires_2 = (t2_0 == yes);
-      if (fires_2) {
+      const Truth t3_0 = truth((in.events & event_for) != 0U);
+      ODD_NAMES_WATCH_TRUTH(s, 3U, t3_0);
+      const bool fires_3 = (t3_0 == yes);
+      if (fires_3) {
         to = Phase::PI_;
         cause = by_guard + 0U;
         break;
@@ -116,12 +116,12 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     }
     case Phase::PI_: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
       // :0:0: double is above 1 * / /
-      const float v3 = s.value[signal_double];
-      const float a3 = 1.0F;
-      const Truth t3_0 = known(s, signal_double) ? truth(v3 > a3) : unknown;
-      ODD_NAMES_WATCH_MARGIN(s, 3U, t3_0, v3 - a3);
-      const bool fires_3 = (t3_0 == yes);
-      if (fires_3) {
+      const float v4 = s.value[signal_double];
+      const float a4 = 1.0F;
+      const Truth t4_0 = known(s, signal_double) ? truth(v4 > a4) : unknown;
+      ODD_NAMES_WATCH_MARGIN(s, 4U, t4_0, v4 - a4);
+      const bool fires_4 = (t4_0 == yes);
+      if (fires_4) {
         to = Phase::a_b;
         cause = by_guard + 0U;
         break;
@@ -130,12 +130,12 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
     }
     case Phase::a_b: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
       // :0:0: a_b is above 1 deg
-      const float v4 = s.value[signal_a_b_2];
-      const float a4 = 1.0F;
-      const Truth t4_0 = known(s, signal_a_b_2) ? truth(v4 > a4) : unknown;
-      ODD_NAMES_WATCH_MARGIN(s, 4U, t4_0, v4 - a4);
-      const bool fires_4 = (t4_0 == yes);
-      if (fires_4) {
+      const float v5 = s.value[signal_a_b_2];
+      const float a5 = 1.0F;
+      const Truth t5_0 = known(s, signal_a_b_2) ? truth(v5 > a5) : unknown;
+      ODD_NAMES_WATCH_MARGIN(s, 5U, t5_0, v5 - a5);
+      const bool fires_5 = (t5_0 == yes);
+      if (fires_5) {
         to = Phase::default_;
         cause = by_guard + 0U;
         break;
@@ -180,17 +180,27 @@ static void judge_rules(State& s, const Inputs& in) {
     ODD_NAMES_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
     const Truth t0_1 = opposite(t0_0);
     const bool fires_0 = (t0_1 == yes);
-    s.rule[rule_error] = fires_0 ? RuleState::broken : ((t0_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+    s.rule[rule_state] = fires_0 ? RuleState::broken : ((t0_1 == unknown) ? RuleState::unjudged : RuleState::kept);
   }
   {
-    // :0:0: a_b is above 2 deg
-    const float v1 = s.value[signal_a_b_2];
-    const float a1 = 2.0F;
-    const Truth t1_0 = known(s, signal_a_b_2) ? truth(v1 > a1) : unknown;
+    // :0:0: double is above 1 * / /
+    const float v1 = s.value[signal_double];
+    const float a1 = 1.0F;
+    const Truth t1_0 = known(s, signal_double) ? truth(v1 > a1) : unknown;
     ODD_NAMES_WATCH_MARGIN(s, 1U, t1_0, v1 - a1);
     const Truth t1_1 = opposite(t1_0);
     const bool fires_1 = (t1_1 == yes);
-    s.rule[rule_Unicode_error] = fires_1 ? RuleState::broken : ((t1_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+    s.rule[rule_error] = fires_1 ? RuleState::broken : ((t1_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+  }
+  {
+    // :0:0: a_b is above 2 deg
+    const float v2 = s.value[signal_a_b_2];
+    const float a2 = 2.0F;
+    const Truth t2_0 = known(s, signal_a_b_2) ? truth(v2 > a2) : unknown;
+    ODD_NAMES_WATCH_MARGIN(s, 2U, t2_0, v2 - a2);
+    const Truth t2_1 = opposite(t2_0);
+    const bool fires_2 = (t2_1 == yes);
+    s.rule[rule_Unicode_error] = fires_2 ? RuleState::broken : ((t2_1 == unknown) ? RuleState::unjudged : RuleState::kept);
   }
 }
 
@@ -204,7 +214,7 @@ static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 1U; ++i) {
     s.counter[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 2U; ++i) {
+  for (uint8_t i = 0U; i < 3U; ++i) {
     s.rule[i] = RuleState::kept;
   }
   static_cast<void>(now);
@@ -213,6 +223,8 @@ static void start_over(State& s, uint32_t now) {
 }
 
 void begin(State& s) {
+  s.parameter[parameter_value] = 1.0F;
+  s.parameter[parameter_s] = 2.0F;
   start_over(s, 0U);
   s.phase = Phase::default_;
   s.since = 0U;
@@ -222,6 +234,24 @@ void begin(State& s) {
 }
 
 void reset(State& s) { s.restart = true; }
+
+bool write_parameter(State& s, Parameter parameter, float value) {
+  bool good = false;
+  switch (parameter) {
+    case parameter_value:
+      good = (value >= -100.0F) && (value <= 100.0F);  // false for NaN
+      break;
+    case parameter_s:
+      good = (value >= -100.0F) && (value <= 100.0F);  // false for NaN
+      break;
+    default:
+      break;
+  }
+  if (good) {
+    s.parameter[parameter] = value;
+  }
+  return good;
+}
 
 // Find out which sequence goes where; they see phases and counters as they stood when the tick began.
 static void choose(State& s, const Inputs& in) {

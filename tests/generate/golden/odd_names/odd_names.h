@@ -20,7 +20,7 @@
 
 namespace odd_names {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 enum Signal : uint8_t {
   signal_double = 0U,  // * / /
@@ -28,13 +28,19 @@ enum Signal : uint8_t {
   signal_a_b_2 = 2U  // deg
 };
 
+enum Parameter : uint8_t {
+  parameter_value = 0U,  // deg
+  parameter_s = 1U  // deg
+};
+
 enum Counter : uint8_t {
   counter_delay = 0U
 };
 
 enum Rule : uint8_t {
-  rule_error = 0U,
-  rule_Unicode_error = 1U
+  rule_state = 0U,
+  rule_error = 1U,
+  rule_Unicode_error = 2U
 };
 
 typedef uint8_t Events;  // a set of bits: what the operator asked for in this tick
@@ -83,12 +89,13 @@ struct Inputs {
 // Owned by the caller. Read it through the functions below.
 struct State {
   float value[3];
+  float parameter[2];
   uint32_t since;  // when the phase began
   uint16_t counter[1];
   Pulses pulses;
   uint8_t seen[3];  // bits: 1 seen, 2 lost, 4 fresh in this tick
   Phase phase;
-  RuleState rule[2];
+  RuleState rule[3];
   bool drives;
   bool restart;
 };
@@ -99,9 +106,14 @@ void begin(State& s);
 // Have the next tick start over in each first phase. Parameters keep their values.
 void reset(State& s);
 
+// Trim a parameter: refused (false) unless the value is a number within the parameter's span.
+bool write_parameter(State& s, Parameter parameter, float value);
+
 void tick(State& s, const Inputs& in);
 
 inline Phase current_phase(const State& s) { return s.phase; }
+
+inline float trimmed(const State& s, Parameter parameter) { return s.parameter[parameter]; }
 
 // The last believed value of a signal, and whether it can be relied on: seen, and not lost.
 inline float measured(const State& s, Signal signal) { return s.value[signal]; }
@@ -109,7 +121,7 @@ inline bool is_known(const State& s, Signal signal) { return (s.seen[signal] & 3
 
 inline uint16_t counted(const State& s, Counter counter) { return s.counter[counter]; }
 
-inline RuleState rule_state(const State& s, Rule rule) { return s.rule[rule]; }
+inline RuleState judged(const State& s, Rule rule) { return s.rule[rule]; }
 
 inline bool is_pulsed(const State& s, Pulses pulse) { return (s.pulses & pulse) != 0U; }
 

@@ -19,7 +19,7 @@
 
 namespace parameters {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 enum Signal : uint8_t {
   signal_tilt = 0U  // deg
@@ -102,7 +102,7 @@ inline Phase current_phase(const State& s) { return s.phase; }
 inline float commanded(const State& s, Setpoint setpoint) { return s.setpoint[setpoint]; }
 inline float target(const State& s, Setpoint setpoint) { return s.target[setpoint]; }
 
-inline float parameter_value(const State& s, Parameter parameter) { return s.parameter[parameter]; }
+inline float trimmed(const State& s, Parameter parameter) { return s.parameter[parameter]; }
 
 // The last believed value of a signal, and whether it can be relied on: seen, and not lost.
 inline float measured(const State& s, Signal signal) { return s.value[signal]; }

@@ -19,7 +19,7 @@
 
 namespace rules {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 enum Signal : uint8_t {
   signal_tilt = 0U,  // deg
@@ -97,7 +97,7 @@ inline Phase current_phase(const State& s) { return s.phase; }
 inline float measured(const State& s, Signal signal) { return s.value[signal]; }
 inline bool is_known(const State& s, Signal signal) { return (s.seen[signal] & 3U) == 1U; }
 
-inline RuleState rule_state(const State& s, Rule rule) { return s.rule[rule]; }
+inline RuleState judged(const State& s, Rule rule) { return s.rule[rule]; }
 
 // Whether the motors may have power. Off in a stop phase of category 0, and at the end of one of category 1.
 inline bool drives_on(const State& s) { return s.drives; }

@@ -19,7 +19,7 @@
 
 namespace sequences {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 typedef uint8_t Events;  // a set of bits: what the operator asked for in this tick
 const Events event_go = 0x01U;

@@ -19,7 +19,7 @@
 
 namespace stops {
 
-const uint16_t tick_ms = 10U;
+const uint32_t tick_ms = 10U;
 
 enum Setpoint : uint8_t {
   setpoint_lean = 0U  // deg
