@@ -1,5 +1,7 @@
 """What a machine's signals, remote, setpoints, loops and outputs become in the plan."""
 
+from fractions import Fraction
+
 import numpy as np
 import pytest
 from support.gaits import codes, errors_in, gait, plan_of, spot
@@ -61,15 +63,24 @@ def test_believe_by_counts_and_by_reads(block: str, believe: Believe) -> None:
     assert plan_of(signals=MORE + KNEE + row).signals[3].believe == believe
 
 
-def test_the_scale_folds_to_the_same_numbers_as_exact_fractions_would() -> None:
-    from fractions import Fraction
-
-    scale = "{counts: [31, 977], reads: [-44.5, 43.75]}"
+@pytest.mark.parametrize(
+    ("first", "last"), [(31, 977), (20_000, 60_001), (-32_768, 32_767), (8_000_000, 8_000_777)]
+)
+def test_the_scale_is_folded_in_binary64_and_rounded_once(first: int, last: int) -> None:
+    scale = f"{{counts: [{first}, {last}], reads: [-44.5, 43.75]}}"
     row = f"    pot: {{unit: deg, span: [-45, 45], scale: {scale}, zero: 0.1 deg}}\n"
     signal = plan_of(signals=MORE + KNEE + row).signals[3]
-    gain = (Fraction(43.75) - Fraction(-44.5)) / (977 - 31)
-    bias = Fraction(-44.5) - 31 * gain - Fraction(0.1)
+    gain = (Fraction(43.75) - Fraction(-44.5)) / (last - first)
+    bias = Fraction(-44.5) - first * gain - Fraction(0.1)
+    # exact here, rounded to binary64 there; with a gain rounded to binary32 the bias would be another
     assert (signal.gain, signal.bias) == (float(np.float32(float(gain))), float(np.float32(float(bias))))
+
+
+def test_a_bias_from_a_rounded_gain_would_be_found() -> None:
+    gain = (43.75 + 44.5) / 40_001
+    assert np.float32(-44.5 - 20_000 * gain - 0.1) != np.float32(
+        -44.5 - 20_000 * float(np.float32(gain)) - 0.1
+    )
 
 
 def test_events_switches_and_the_remote() -> None:
