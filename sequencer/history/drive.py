@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from sequencer.history.blocks import Executor, HistoryBlock
 from sequencer.history.recorder import Recorder, join
 from sequencer.history.run import Run
-from sequencer.trace.blocks import ParameterWrite, TickBlock
+from sequencer.trace.blocks import TickBlock
+from sequencer.trace.record import join_blocks
 
 TICKS_AT_ONCE = 1024  # of a closed loop: how many single ticks become one block of the record
 
@@ -57,23 +58,6 @@ def drive_closed_loop(
         blocks.append(block)
         records.append(record)
         if len(blocks) == TICKS_AT_ONCE or tick == ticks - 1:
-            recorder.add(join_ticks(blocks), join(plan, records))
+            recorder.add(join_blocks(blocks), join(plan, records))
             blocks, records = [], []
     return recorder.finish()
-
-
-def join_ticks(blocks: list[TickBlock]) -> TickBlock:
-    """Put blocks of inputs end to end; raises ValueError if there is none."""
-    names = ("now", "raw", "fresh", "events", "switches", "control")
-    starts = np.cumsum([0, *map(len, blocks)]).tolist()
-    writes = tuple(
-        ParameterWrite(start + w.row, w.parameter, w.value)
-        for start, block in zip(starts, blocks, strict=False)
-        for w in block.writes
-    )
-    skipped = [block.skipped for block in blocks if len(block.skipped)]
-    return TickBlock(
-        **{name: np.concatenate([getattr(block, name) for block in blocks]) for name in names},
-        writes=writes,
-        skipped=np.sum(skipped, axis=0) if skipped else np.zeros(0, np.int64),
-    )

@@ -13,6 +13,7 @@ _JOIN_AT = 4096
 def join_blocks(blocks: Sequence[TickBlock]) -> TickBlock:
     """Make one block out of several that follow each other (at least one)."""
     writes: list[ParameterWrite] = []
+    skipped = [b.skipped for b in blocks if len(b.skipped)]
     row = 0
     for block in blocks:
         writes += [replace(w, row=w.row + row) for w in block.writes]
@@ -25,7 +26,7 @@ def join_blocks(blocks: Sequence[TickBlock]) -> TickBlock:
         switches=np.concatenate([b.switches for b in blocks]),
         control=np.concatenate([b.control for b in blocks]),
         writes=tuple(writes),
-        skipped=np.sum([b.skipped for b in blocks], axis=0),
+        skipped=np.sum(skipped, axis=0) if skipped else np.zeros(0, np.int64),
     )
 
 

@@ -1,5 +1,6 @@
 """The JSON Schemas against the examples, with the jsonschema package as the judge (draft 2020-12)."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -78,3 +79,17 @@ def test_short_forms_are_valid_where_the_loader_takes_them() -> None:
     text += "parts: {bow: {takes: [far], phases: {a_<far>: {rest: true}}}}\n"
     text = text.replace("phases:\n", "phases:\n  start: {use: bow, with: {far: one}, then: still}\n", 1)
     assert [problem.message for problem in validator("gait").iter_errors(data_of(text))] == []
+
+
+@pytest.mark.parametrize("kind", ["machine", "gait"])
+def test_the_schema_beside_the_examples_is_the_one_that_the_command_prints(kind: str) -> None:
+    printed = json.dumps(json_schema("machine" if kind == "machine" else "gait"))
+    written = (REPOSITORY / "examples" / f"{kind}.schema.json").read_text(encoding="utf-8")
+    assert json.loads(written) == json.loads(printed)
+
+
+@pytest.mark.parametrize("path", sorted((REPOSITORY / "examples").glob("*/*.yaml")), ids=lambda p: p.name)
+def test_every_example_names_its_schema_for_editors(path: Path) -> None:
+    first = path.read_text(encoding="utf-8").splitlines()[0]
+    assert first.startswith("# yaml-language-server: $schema=")
+    assert (path.parent / first.partition("$schema=")[2]).exists()

@@ -14,11 +14,11 @@ from sequencer.executors.compiled import CompiledExecutor
 from sequencer.executors.compiled.executor import OPTIMISE
 from sequencer.executors.compiled.library import Library
 from sequencer.executors.reference import ReferenceExecutor
-from sequencer.history.drive import join_ticks
 from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
 from sequencer.trace.follow import FollowPlant
+from sequencer.trace.record import join_blocks
 
 HERE = Path(__file__).parent
 TICKS = 1_000_000
@@ -39,7 +39,7 @@ def walk() -> TickBlock:
     for tick in range(WALKED):
         blocks.append(plant.inputs(tick * 10, executor.setpoints))
         executor.run(blocks[-1])
-    once = join_ticks(blocks)
+    once = join_blocks(blocks)
     times = TICKS // WALKED
     names = ("raw", "fresh", "events", "switches", "control")
     repeated = {name: np.ascontiguousarray(np.concatenate([getattr(once, name)] * times)) for name in names}
