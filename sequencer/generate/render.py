@@ -20,6 +20,7 @@ _SUFFIX = ".j2"
 _TOP = Path(__file__).resolve().parents[2]
 _PACKAGE = Path(__file__).resolve().parents[1]
 _blank_lines = re.compile(r"\n{3,}")  # what left-out parts leave behind
+_INSIDE = ("host", "proof")  # templates for our own use
 _MOST_OUTPUT = 64_000_000  # characters of one file; a template of a stranger may loop
 
 
@@ -33,7 +34,7 @@ def templates_root() -> Path:
 
 def targets() -> list[str]:
     """Name the built-in targets that `generate` knows."""
-    return sorted(p.name for p in templates_root().iterdir() if p.is_dir() and p.name != "host")
+    return sorted(p.name for p in templates_root().iterdir() if p.is_dir() and p.name not in _INSIDE)
 
 
 def generate(plan: "Plan", target: str = "portable", templates: Path | None = None) -> dict[str, str]:
