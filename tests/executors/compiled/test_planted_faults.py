@@ -41,18 +41,21 @@ def batch(number: int) -> list[tuple[Plan, TickBlock, HistoryBlock]]:
         rng = Random(f"planted/{number}/{index}")
         plan, pool = random_plan(rng, f"g{index}")
         block = random_block(rng, plan, pool, 300)
-        cases.append((plan, block, ReferenceExecutor(plan).run(block)))
+        cases.append((plan, block, ReferenceExecutor(plan).run(block, detail=True)))
     return cases
 
 
-def differs(folder: Path) -> bool:
-    """Tell whether any of some hundred random gaits runs differently as C++; stop at the first."""
+def differs(folder: Path, *, detail: bool = False) -> bool:
+    """Tell whether any of some hundred random gaits runs differently as C++; stop at the first.
+
+    The faults must show in phases, setpoints and counts; `detail` looks at margins, too.
+    """
     for number in range(BATCHES):
         build = folder / f"build{number}"
         build.mkdir()
         executors = build_many([plan for plan, _, _ in batch(number)], build, optimise="-O0")
         for (plan, block, record), executor in zip(batch(number), executors, strict=True):
-            if first_difference(plan, record, executor.run(block)) is not None:
+            if first_difference(plan, record, executor.run(block, detail=detail)) is not None:
                 return True
     return False
 
@@ -65,7 +68,7 @@ def plant(folder: Path, name: str, old: str, new: str) -> None:
 
 
 def test_without_a_planted_fault_there_is_no_difference(templates: Path, tmp_path: Path) -> None:
-    assert not differs(tmp_path)
+    assert not differs(tmp_path, detail=True)
 
 
 def one_ulp_up(literal: str) -> str:
@@ -143,6 +146,20 @@ def test_every_template_has_a_planted_fault() -> None:
     named = {fault[1] for fault in FAULTS}
     parts = {p.name for p in (render.templates_root() / "portable").glob("_*.j2")}
     assert parts - named == {"_follow.j2", "_margins.j2"}, "these two have tests of their own below"
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new"),
+    [
+        ("_margins.j2", "least_margin = (m < least_margin) ? m : least_margin;", "least_margin = m;"),
+        ("_margins.j2", "return (b < a) ? b : a;", "return a;"),
+        ("_margins.j2", "? -x : (x + 0.0F)", "? x : x"),
+        ("_guards.j2", "{{ v }} - {{ low }}\n", "{{ low }} - {{ v }}\n"),
+    ],
+)
+def test_a_fault_in_a_margin_is_found(name: str, old: str, new: str, templates: Path, tmp_path: Path) -> None:
+    plant(templates / "portable", name, old, new)
+    assert differs(tmp_path, detail=True)
 
 
 def test_a_fault_in_what_follows_a_setpoint_is_found(templates: Path, tmp_path: Path) -> None:
