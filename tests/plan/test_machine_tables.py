@@ -63,9 +63,7 @@ def test_believe_by_counts_and_by_reads(block: str, believe: Believe) -> None:
     assert plan_of(signals=MORE + KNEE + row).signals[3].believe == believe
 
 
-@pytest.mark.parametrize(
-    ("first", "last"), [(31, 977), (20_000, 60_001), (-32_768, 32_767), (8_000_000, 8_000_777)]
-)
+@pytest.mark.parametrize(("first", "last"), [(31, 977), (-32_768, 32_767), (8_000_000, 8_000_777)])
 def test_the_scale_is_folded_in_binary64_and_rounded_once(first: int, last: int) -> None:
     scale = f"{{counts: [{first}, {last}], reads: [-44.5, 43.75]}}"
     row = f"    pot: {{unit: deg, span: [-45, 45], scale: {scale}, zero: 0.1 deg}}\n"
