@@ -75,10 +75,9 @@ def test_the_scale_is_folded_in_binary64_and_rounded_once(first: int, last: int)
 
 
 def test_a_bias_from_a_rounded_gain_would_be_found() -> None:
-    gain = (43.75 + 44.5) / 40_001
-    assert np.float32(-44.5 - 20_000 * gain - 0.1) != np.float32(
-        -44.5 - 20_000 * float(np.float32(gain)) - 0.1
-    )
+    gain = (43.75 + 44.5) / 65_535
+    once, twice = (np.float32(-44.5 + 32_768 * g - 0.1) for g in (gain, float(np.float32(gain))))
+    assert once != twice
 
 
 def test_events_switches_and_the_remote() -> None:
