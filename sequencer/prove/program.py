@@ -1,0 +1,53 @@
+"""The proof program: generated sequencers, and what feeds them and sends back what they decide."""
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+from sequencer.generate.render import built_in, generate, render_text, templates_root, view_of
+from sequencer.prove.wire import Form
+
+MOST_GAITS = 255  # of one program: their numbers are bytes
+
+FOLDER = "proof"
+SOURCE = "proof.cpp"
+
+
+def program_files(forms: Sequence[Form], port: str) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Make the sources of a program that replays inputs on each form's gait: (files, those to compile).
+
+    port: ``avr``, ``cortex`` or ``host``. The gaits' names must differ. The generated files stand as they are;
+    where a form is watched, only the hooks header is another.
+    """
+    assert len(forms) <= MOST_GAITS
+    environment = built_in(FOLDER)
+    files: dict[str, str] = {}
+    programs, sources = [], []
+    for form in forms:
+        view = view_of(form.plan)
+        files |= generate(form.plan, "portable")
+        what = {"first_leaf": form.leaves.start, "leaves": len(form.leaves) * form.watched}
+        if form.watched:
+            files[view["hooks"]] = render_text(environment, "gait_hooks.h.j2", view, **what)
+        frame = [asdict(field) for field in form.fields]
+        programs.append({"g": view, "watched": form.watched, "frame": frame, **what})
+        sources.append(view["source"])
+    files[SOURCE] = environment.get_template("proof.cpp.j2").render(programs=programs)
+    files["port.h"] = own_file(f"port_{port}.h").read_text(encoding="ascii")
+    if port == "cortex":
+        for name in ("cortex_start.cpp", "cortex.ld"):
+            files[name] = own_file(name).read_text(encoding="ascii")
+        sources.append("cortex_start.cpp")
+    return files, (SOURCE, *sources)
+
+
+def own_file(name: str) -> Path:
+    """Find a file of the proof that is used as it is."""
+    return templates_root() / FOLDER / name
+
+
+def write_files(files: dict[str, str], folder: Path) -> None:
+    """Write the sources into a folder of our own."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in files.items():
+        (folder / name).write_text(text, encoding="ascii")
