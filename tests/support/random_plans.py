@@ -37,17 +37,22 @@ def values(rng: Random, low: float, high: float) -> list[float]:
 
 
 class PlanMaker:
-    """Draws one plan; `pool` holds the interesting values of each signal."""
+    """Draws one plan; `pool` holds the interesting values of each signal.
 
-    def __init__(self, rng: Random) -> None:
+    A plan that rushes has a counter, enters phases that count it anew in every tick, and nothing else moves
+    it.
+    """
+
+    def __init__(self, rng: Random, *, rushes: bool = False) -> None:
         self.rng = rng
+        self.rushes = rushes
         self.parameters = [self._parameter(i) for i in range(rng.randint(0, 3))]
-        self.signals = [self._signal(i) for i in range(rng.randint(1, 4))]
+        self.signals = [self._signal(i) for i in range(rng.choice([1, 2, 3, 4, 2, 3, 4, 11]))]
         self.pool = [values(rng, s.low, s.high) for s in self.signals]
         self.setpoints = [self._setpoint(i) for i in range(rng.randint(0, 3))]
         self.events = [f"e{i}" for i in range(rng.choice([0, 1, 2, 9, 17]))]
         self.switches = [f"w{i}" for i in range(rng.choice([0, 1, 2, 10]))]
-        self.counters = [f"c{i}" for i in range(rng.randint(0, 2))]
+        self.counters = [f"c{i}" for i in range(rng.randint(int(rushes), 2))]
         self.pulses = [f"u{i}" for i in range(rng.choice([0, 1, 2, 9]))]
         self.remote = self._remote() if rng.random() < 0.6 else None
         self.sequences = {f"s{i}": PHASES[: rng.randint(2, 6)] for i in range(rng.choice([1, 1, 2, 3]))}
@@ -140,7 +145,8 @@ class PlanMaker:
         rng = self.rng
         make = rng.choice((p.reached, p.at_target))
         tolerances = [0.0, 0.5, 2.0, 10.0]
-        release = self.level(tolerances) if rng.random() < 0.4 else None
+        # mostly wider, so that a follower stays between the two for a while
+        release = self.level([10.0, 25.0, 40.0, *tolerances]) if rng.random() < 0.5 else None
         followed = [s.name for s in self.setpoints if s.followers]
         return make(rng.choice(followed), self.level(tolerances), release)
 
@@ -159,6 +165,11 @@ class PlanMaker:
             release_low if released and uses_low else None,
             release_high if released and uses_high else None,
         )
+
+    def crowd(self) -> p.Expr:
+        """Compare every signal; true while any of them is on the wide side of a threshold."""
+        parts = [self.compare(s.name, near) for s, near in zip(self.signals, self.pool, strict=True)]
+        return p.any_of(*parts)
 
     def expr(self, depth: int = 0) -> p.Expr:
         rng = self.rng
@@ -180,15 +191,23 @@ class PlanMaker:
             else p.hold_samples(rng.randint(1, 3))
         )
 
+    def held(self, depth: int = 0) -> tuple[p.Expr, p.HoldSpec]:
+        """Draw a guard and how long it must hold; the more signals, the more often in samples."""
+        if self.rng.random() < 0.03 * len(self.signals):
+            return self.crowd(), p.hold_samples(self.rng.randint(1, 3))
+        return self.expr(depth), self.hold()
+
     # -- the walk ------------------------------------------------------------------------------------------
 
     def phase(self, sequence: str, name: str, setpoints: list[t.Setpoint], counters: list[str]) -> p.Phase:
         rng = self.rng
         names = self.sequences[sequence]
+        if self.rushes and counters:
+            return p.Phase(name, [(name, p.in_phase(sequence, name))], count=counters)
         counted = [c for c in counters if rng.random() < 0.4]
         return p.Phase(
             name,
-            leave=[(rng.choice(names), self.expr(), self.hold()) for _ in range(rng.choice([0, 1, 1, 2, 3]))],
+            leave=[(rng.choice(names), *self.held()) for _ in range(rng.choice([0, 1, 1, 2, 3]))],
             timeout=(rng.choice([10, 55, 150]), rng.choice(names)) if rng.random() < 0.5 else None,
             set={
                 s.name: self.level([*values(rng, s.low, s.high), s.high + 5])
@@ -229,7 +248,8 @@ class PlanMaker:
             pulses=self.pulses,
             remote=self.remote,
             anywhere=[
-                (rng.choice(everywhere), self.expr(1), self.hold()) for _ in range(rng.choice([0, 0, 1, 2]))
+                (rng.choice(everywhere), *self.held(1))
+                for _ in range(0 if self.rushes else rng.choice([0, 0, 1, 2, 4]))
             ],
             rules=[self._rule(i, everywhere) for i in range(rng.choice([0, 0, 1, 2]))],
         )
@@ -242,7 +262,7 @@ class PlanMaker:
             self.expr(1),
             self.expr(2) if rng.random() < 0.6 else None,
             self.hold(),
-            rng.choice(everywhere) if rng.random() < 0.5 else None,
+            rng.choice(everywhere) if rng.random() < 0.5 and not self.rushes else None,
         )
 
 
@@ -263,9 +283,9 @@ def named(plan: t.Plan, name: str) -> t.Plan:
     return replace(plan, name=name, sha=name)
 
 
-def random_plan(rng: Random, name: str = "walk") -> tuple[t.Plan, list[list[float]]]:
+def random_plan(rng: Random, name: str = "walk", *, rushes: bool = False) -> tuple[t.Plan, list[list[float]]]:
     """Draw a plan, and for each signal the values near which something happens."""
-    maker = PlanMaker(rng)
+    maker = PlanMaker(rng, rushes=rushes)
     plan = maker.make(name)
     pool = [list(near) for near in maker.pool]
     for setpoint in plan.setpoints:  # where a follower stands when the setpoint's target is reached

@@ -18,7 +18,7 @@ from sequencer.build.compilers import find_compiler
 from sequencer.executors.reference import ReferenceExecutor
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, HistoryBlock
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import TickBlock
+from sequencer.trace.blocks import HEARD, TickBlock
 
 GAITS = 25  # built together
 TICKS = 300
@@ -96,6 +96,18 @@ def test_a_random_gait_that_hypothesis_could_shrink_agrees(
     plan, pool = random_plan(rng, "one")
     for result in in_both([(plan, random_block(rng, plan, pool, 40))], new_folder()):
         insist_on_equal(*result, "a gait by hypothesis")
+
+
+def test_random_gaits_agree_while_counters_reach_65535_and_stay_there(
+    new_folder: Callable[[], Path],
+) -> None:
+    rng = Random("saturates")
+    plan, pool = random_plan(rng, "rush", rushes=True)
+    block = random_block(rng, plan, pool, 66_000)
+    block.control[:] &= HEARD
+    ((_, first, second),) = in_both([(plan, block)], new_folder())
+    assert (first.counter[-100:] == 65535).any()
+    insist_on_equal(plan, first, second, "a counter at its end")
 
 
 def test_random_gaits_make_everything_happen(new_folder: Callable[[], Path]) -> None:
