@@ -20,7 +20,15 @@ from sequencer.plan.dump import meaning_hash
 from sequencer.plan.guards import GuardTables
 from sequencer.plan.machine_tables import MachineTables
 from sequencer.plan.phases import SequenceTables, written_phases
-from sequencer.plan.tables import MOST_SEQUENCES, MOST_SIGNALS, Anywhere, Parameter, Plan, Rule
+from sequencer.plan.tables import (
+    MOST_GUARDS_OF_A_PHASE,
+    MOST_SEQUENCES,
+    MOST_SIGNALS,
+    Anywhere,
+    Parameter,
+    Plan,
+    Rule,
+)
 
 
 def load_plan(path: str | FilePath, machine: str | FilePath | None = None) -> Plan:
@@ -107,6 +115,7 @@ class _PlanBuilder:
         sequences = builder.build(written)
         anywhere = tuple(self._anywhere(guards))
         rules = tuple(self._rules(guards, mirror))
+        self._bound(anywhere=len(anywhere), rules=len(rules))
         tables.check_drives(signals, setpoints)
         return Plan(
             name=gait.gait,
@@ -233,6 +242,13 @@ class _PlanBuilder:
                     f"{a[:60]} and {b[:60]} cannot be swapped",
                     expected="two different whole words, each in one pair",
                 )
+
+    def _bound(self, **counts: int) -> None:
+        """Check that the number of each row, mirror images included, fits beside a cause's kind."""
+        for key, count in counts.items():
+            if count > MOST_GUARDS_OF_A_PHASE:
+                at, message = self.context.at(key), f"{key} has {count} entries"
+                self.context.error("too-large", at, message, expected=f"at most {MOST_GUARDS_OF_A_PHASE}")
 
     def _everywhere(self, guards: GuardTables, to: str, place: Place) -> tuple[int, ...] | None:
         """Find the phase `to` in every sequence."""

@@ -235,3 +235,10 @@ def test_more_phases_than_an_index_holds_are_refused() -> None:
     rows = "".join(f"  p{i}: {{rest: true}}\n" for i in range(251))
     assert [f.code for f in errors_in(gait(phases=rows))] == ["too-large"]
     assert errors_in(gait(phases=rows.replace("  p250: {rest: true}\n", ""))) == []
+
+
+@pytest.mark.parametrize("key", ["anywhere", "rules"])
+def test_more_entries_than_a_cause_can_number_are_refused(key: str) -> None:
+    row = {"anywhere": "{to: safe, when: {event: halt}}", "rules": "{name: r, must: {switch: motors}}"}[key]
+    assert [f.code for f in errors_in(gait(more=f"{key}: [{', '.join([row] * 251)}]"))] == ["too-large"]
+    assert errors_in(gait(more=f"{key}: [{', '.join([row] * 250)}]")) == []
