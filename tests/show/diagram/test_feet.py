@@ -4,8 +4,8 @@ import pytest
 from support.plans import Phase, event, make_plan, setpoint
 
 from sequencer.plan.tables import Plan
-from sequencer.show.feet import Foot, feet_of, foot_named
-from sequencer.show.targets import targets
+from sequencer.show.diagram.feet import Foot, feet_of, foot_named
+from sequencer.show.diagram.targets import targets
 
 
 @pytest.mark.parametrize(

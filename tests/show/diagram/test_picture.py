@@ -24,11 +24,11 @@ from sequencer.base.errors import MisuseError, ToolError
 from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 from sequencer.show.diagram import DiagramOptions, diagram_bytes, diagram_source, draw
-from sequencer.show.diagram_graph import graph_of, source_of
-from sequencer.show.diagram_page import page_of
-from sequencer.show.diagram_text import run_width
-from sequencer.show.diagram_xdot import xdot_source
-from sequencer.show.layout import lay_out
+from sequencer.show.diagram.graph import graph_of, source_of
+from sequencer.show.diagram.layout import lay_out
+from sequencer.show.diagram.page import page_of
+from sequencer.show.diagram.text import run_width
+from sequencer.show.diagram.xdot import xdot_source
 
 SYSTEM, WASM = DiagramOptions(engine="system"), DiagramOptions(engine="wasm")
 PLANS = {"stork": stork, "tortoise": tortoise}

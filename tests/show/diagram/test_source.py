@@ -15,7 +15,7 @@ from support.random_plans import random_plan
 from sequencer.base.errors import MisuseError
 from sequencer.plan.tables import Plan
 from sequencer.show.diagram import DiagramOptions, diagram_source
-from sequencer.show.layout import lay_out
+from sequencer.show.diagram.layout import lay_out
 
 GOLDEN = Path(__file__).parent / "golden"
 PLANS = {"stork": stork, "tortoise": tortoise}

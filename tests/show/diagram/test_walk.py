@@ -5,9 +5,9 @@ from support.diagrams import stork
 from support.plans import Phase, event, make_plan, setpoint
 
 from sequencer.plan.tables import Plan
-from sequencer.show.diagram_text import number, run_width, tidy, wrap
-from sequencer.show.diagram_walk import walk_of
-from sequencer.show.targets import targets
+from sequencer.show.diagram.targets import targets
+from sequencer.show.diagram.text import number, run_width, tidy, wrap
+from sequencer.show.diagram.walk import walk_of
 
 
 def _ring(count: int, *, lead: int = 0, closed: bool = True) -> Plan:

@@ -12,10 +12,10 @@ from pathlib import Path
 from sequencer.base.errors import MisuseError
 from sequencer.base.files import write_whole
 from sequencer.plan.tables import Plan
-from sequencer.show.diagram_graph import graph_of, source_of
-from sequencer.show.diagram_ink import svg_text
-from sequencer.show.diagram_page import page_of
-from sequencer.show.layout import Engine, convert, lay_out, require_dot
+from sequencer.show.diagram.graph import graph_of, source_of
+from sequencer.show.diagram.ink import svg_text
+from sequencer.show.diagram.layout import Engine, convert, lay_out, require_dot
+from sequencer.show.diagram.page import page_of
 
 FORMATS = ("svg", "png", "pdf", "dot", "gv")
 
@@ -60,7 +60,7 @@ def diagram_bytes(plan: Plan, file_format: str, options: DiagramOptions = _PLAIN
     if file_format == "svg":
         page = page_of(graph, lay_out(source, options.engine))
         return svg_text(page.items, page.width, page.height, graph.name, graph.about).encode()
-    from sequencer.show.diagram_xdot import xdot_source
+    from sequencer.show.diagram.xdot import xdot_source
 
     require_dot(file_format)
     page = page_of(graph, lay_out(source, options.engine))

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, field
 
-from sequencer.show.diagram_ink import BLACK, WHITE, Box, Item, Line, Oval, Pen, Poly, Text
-from sequencer.show.diagram_text import run_width, tidy, wrap
+from sequencer.show.diagram.ink import BLACK, WHITE, Box, Item, Line, Oval, Pen, Poly, Text
+from sequencer.show.diagram.text import run_width, tidy, wrap
 
 BODY = 10.0  # type size of running text, points
 SMALL = 8.5

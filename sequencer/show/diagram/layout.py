@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from sequencer.base.errors import ToolError
-from sequencer.show.layout_wasm import render_wasm
+from sequencer.show.diagram.layout_wasm import render_wasm
 
 Engine = Literal["auto", "system", "wasm"]
 SECONDS = 60.0  # longer than any plan within the bounds of a plan takes

@@ -1,8 +1,8 @@
 """The signs of a picture and what they mean; those that a plan does not use are not explained."""
 
 from sequencer.plan.tables import Plan
-from sequencer.show.diagram_blocks import SMALL, Sheet, fault_mark, order_mark
-from sequencer.show.diagram_ink import (
+from sequencer.show.diagram.blocks import SMALL, Sheet, fault_mark, order_mark
+from sequencer.show.diagram.ink import (
     BLACK,
     FAULT,
     GREY,

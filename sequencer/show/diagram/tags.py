@@ -2,10 +2,10 @@
 
 from sequencer.plan.tables import Plan
 from sequencer.plan.words import ms_words
-from sequencer.show.diagram_blocks import Block, Sheet, fault_mark, order_mark
-from sequencer.show.diagram_cards import sentence, where
-from sequencer.show.diagram_ink import FAULT, WHITE, Box, Item, Pen
-from sequencer.show.diagram_text import tidy
+from sequencer.show.diagram.blocks import Block, Sheet, fault_mark, order_mark
+from sequencer.show.diagram.cards import sentence, where
+from sequencer.show.diagram.ink import FAULT, WHITE, Box, Item, Pen
+from sequencer.show.diagram.text import tidy
 
 TAG = 172.0  # widest sentence, points
 _INDENT = 20.0

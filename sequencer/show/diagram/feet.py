@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sequencer.plan.tables import Plan
-from sequencer.show.targets import Targets, target_value
+from sequencer.show.diagram.targets import Targets, target_value
 
 State = Literal["down", "up", "untold"]
 

@@ -9,14 +9,14 @@ import graphviz
 
 from sequencer.base.errors import MisuseError
 from sequencer.plan.tables import Plan
-from sequencer.show.diagram_blocks import Block
-from sequencer.show.diagram_cards import Scene, card, phase_name
-from sequencer.show.diagram_ribbons import heading, ribbons
-from sequencer.show.diagram_tags import guard_name, guard_tag, timeout_tag
-from sequencer.show.diagram_text import tidy
-from sequencer.show.diagram_walk import Walk, walk_of
-from sequencer.show.feet import feet_of
-from sequencer.show.targets import targets
+from sequencer.show.diagram.blocks import Block
+from sequencer.show.diagram.cards import Scene, card, phase_name
+from sequencer.show.diagram.feet import feet_of
+from sequencer.show.diagram.ribbons import heading, ribbons
+from sequencer.show.diagram.tags import guard_name, guard_tag, timeout_tag
+from sequencer.show.diagram.targets import targets
+from sequencer.show.diagram.text import tidy
+from sequencer.show.diagram.walk import Walk, walk_of
 
 HEADING = 640.0  # width of the title, points
 

@@ -6,8 +6,9 @@ from pathlib import PureWindowsPath
 from sequencer.base.places import Place
 from sequencer.plan.tables import Command, Phase, Plan
 from sequencer.plan.words import guard_words, level_words, ms_words, number_words
-from sequencer.show.diagram_blocks import PAD, SMALL, Block, Sheet, fault_mark, order_mark, pill
-from sequencer.show.diagram_ink import (
+from sequencer.show.diagram.blocks import PAD, SMALL, Block, Sheet, fault_mark, order_mark, pill
+from sequencer.show.diagram.feet import Feet, State
+from sequencer.show.diagram.ink import (
     BLACK,
     FAULT,
     GREY,
@@ -22,10 +23,9 @@ from sequencer.show.diagram_ink import (
     Pen,
     Poly,
 )
-from sequencer.show.diagram_text import number, tidy
-from sequencer.show.diagram_walk import Walk
-from sequencer.show.feet import Feet, State
-from sequencer.show.targets import Targets, target_value
+from sequencer.show.diagram.targets import Targets, target_value
+from sequencer.show.diagram.text import number, tidy
+from sequencer.show.diagram.walk import Walk
 
 CARD = 216.0  # width of a card, points
 GAUGE = 34.0

@@ -2,9 +2,9 @@
 
 from sequencer.plan.tables import Plan
 from sequencer.plan.words import rule_words
-from sequencer.show.diagram_blocks import PAD, SMALL, Block, Sheet, order_mark
-from sequencer.show.diagram_cards import sentence, where
-from sequencer.show.diagram_ink import (
+from sequencer.show.diagram.blocks import PAD, SMALL, Block, Sheet, order_mark
+from sequencer.show.diagram.cards import sentence, where
+from sequencer.show.diagram.ink import (
     BLACK,
     GREY,
     PALE,
@@ -15,8 +15,8 @@ from sequencer.show.diagram_ink import (
     Poly,
     Text,
 )
-from sequencer.show.diagram_signs import signs
-from sequencer.show.diagram_text import tidy
+from sequencer.show.diagram.signs import signs
+from sequencer.show.diagram.text import tidy
 
 RIBBON = 224.0
 _HEAD = 22.0

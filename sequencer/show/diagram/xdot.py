@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 
 import graphviz
 
-from sequencer.show.diagram_ink import FONTS, WHITE, Box, Group, Item, Line, Oval, Pen, Point, Poly, Text
+from sequencer.show.diagram.ink import FONTS, WHITE, Box, Group, Item, Line, Oval, Pen, Point, Poly, Text
 
 _CORNER = 0.5523  # control points of a quarter circle as a cubic Bezier curve
 _RAISED = (

@@ -3,9 +3,9 @@
 import math
 from dataclasses import dataclass
 
-from sequencer.show.diagram_blocks import Block
-from sequencer.show.diagram_graph import Graph, Link, Part
-from sequencer.show.diagram_ink import (
+from sequencer.show.diagram.blocks import Block
+from sequencer.show.diagram.graph import Graph, Link, Part
+from sequencer.show.diagram.ink import (
     BLACK,
     FAULT,
     GREY,
@@ -20,8 +20,8 @@ from sequencer.show.diagram_ink import (
     Poly,
     Text,
 )
-from sequencer.show.diagram_text import tidy
-from sequencer.show.layout import Layout, Route
+from sequencer.show.diagram.layout import Layout, Route
+from sequencer.show.diagram.text import tidy
 
 MARGIN = 20.0
 GAP = 26.0
