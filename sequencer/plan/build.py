@@ -98,10 +98,9 @@ class _PlanBuilder:
         self.machine = machine
 
     def build(self) -> Plan:
-        context, gait, file = self.context, self.gait, self.context.gait
+        context, gait = self.context, self.gait
         tables = MachineTables(context, self.machine)
-        context.declare("parameter", list(gait.parameters), file.declared.get("parameters", ()), file)
-        context.parameters = [self._parameter(name, block) for name, block in gait.parameters.items()]
+        self._parameters()
         signals = tables.signals()
         setpoints = tables.setpoints(signals)
         remote = tables.remote(self.machine.remote)
@@ -139,6 +138,11 @@ class _PlanBuilder:
             holds=guards.slots.holds,
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
         )
+
+    def _parameters(self) -> None:
+        context, given, file = self.context, self.gait.parameters, self.context.gait
+        context.declare("parameter", list(given), file.declared.get("parameters", ()), file)
+        context.parameters = [self._parameter(name, block) for name, block in given.items()]
 
     def _parameter(self, name: str, block: ParameterBlock) -> Parameter:
         context, path = self.context, ("parameters", name)
