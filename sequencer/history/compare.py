@@ -55,6 +55,14 @@ def first_difference(plan: Plan, a: HistoryBlock, b: HistoryBlock) -> Difference
     return Difference(row, where, first, second, _both(plan, a, b, row))
 
 
+def differing_ticks(a: HistoryBlock, b: HistoryBlock) -> int:
+    """Count the ticks in which two records of the same length differ in anything that is noted per tick."""
+    found = np.zeros(len(a), np.bool_)
+    for _, x, y in _pairs(a, b):
+        found |= _unequal(x, y).reshape(len(a), -1).any(axis=1)
+    return int(found.sum())
+
+
 def _pairs(a: HistoryBlock, b: HistoryBlock) -> Iterator[tuple[str, NDArray[Any], NDArray[Any]]]:
     for name in _PER_TICK:
         yield name, getattr(a, name), getattr(b, name)

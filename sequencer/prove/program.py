@@ -5,6 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from sequencer.generate.render import built_in, generate, render_text, templates_root, view_of
+from sequencer.plan.tables import Plan
 from sequencer.prove.wire import Form
 
 MOST_GAITS = 255  # of one program: their numbers are bytes
@@ -34,11 +35,26 @@ def program_files(forms: Sequence[Form], port: str) -> tuple[dict[str, str], tup
         sources.append(view["source"])
     files[SOURCE] = environment.get_template("proof.cpp.j2").render(programs=programs)
     files["port.h"] = own_file(f"port_{port}.h").read_text(encoding="ascii")
-    if port == "cortex":
-        for name in ("cortex_start.cpp", "cortex.ld"):
-            files[name] = own_file(name).read_text(encoding="ascii")
-        sources.append("cortex_start.cpp")
+    sources += _start_files(files, port)
     return files, (SOURCE, *sources)
+
+
+def bare_files(plan: Plan | None, port: str) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Make the least program around a sequencer, or around nothing: (files, those to compile)."""
+    view = None if plan is None else view_of(plan)
+    files = {} if plan is None else generate(plan, "portable")
+    files["bare.cpp"] = built_in(FOLDER).get_template("bare.cpp.j2").render(g=view)
+    sources = ["bare.cpp"] if view is None else ["bare.cpp", view["source"]]
+    return files, (*sources, *_start_files(files, port))
+
+
+def _start_files(files: dict[str, str], port: str) -> list[str]:
+    """Add what starts a program where there is no C library; name what of it is to be compiled."""
+    if port != "cortex":
+        return []
+    for name in ("cortex_start.cpp", "cortex.ld"):
+        files[name] = own_file(name).read_text(encoding="ascii")
+    return ["cortex_start.cpp"]
 
 
 def own_file(name: str) -> Path:
