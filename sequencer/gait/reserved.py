@@ -22,9 +22,33 @@ BOARD_WORDS = frozenset(
     offsetof isnan isinf signbit""".split()
 )
 
+# A gait's name becomes that of a namespace and of a header. It must not hide a header of the C or board
+# libraries (on some disks capitals do not count), nor meet a function or object of theirs. Of the latter,
+# those stand here that are short or words: no walk is called strtol by chance, and the compiler would say so.
+LIBRARY_HEADERS = frozenset(
+    """assert complex ctype errno fenv float inttypes iso646 limits locale math setjmp signal stdalign stdarg
+    stdatomic stdbool stddef stdint stdio stdlib string tgmath threads time uchar wchar wctype new version
+    fcntl poll regex sched semaphore spawn stdbit strings syslog termios unistd alloca endian features link
+    memory values arduino wire spi servo eeprom ethernet firmata keyboard mouse print printable stepper stream
+    client server udp wstring wprogram binary common pgmspace avr""".split()
+)
+LIBRARY_THINGS = frozenset(
+    """abort accept access acos alarm asin atan bind calloc ceil clock close connect cos creat daemon delay
+    div dup encrypt environ erf exec exit exp fabs flock floor fork free gamma gets index init ioctl j0 j1 jn kill
+    labs link listen log malloc mktime modf nan nice open optarg pause pipe pow printf profil puts raise rand
+    random read recv remainder remove rename rint select send shutdown signal sin sleep socket splice sqrt
+    square stat stderr stdin stdout swab symlink sync system tan tee time times timezone tone trunc truncate
+    umask unlink wait write y0 y1 yn""".split()
+)
+
 _STDINT = re.compile(
     r"u?int(_least|_fast)?(8|16|32|64)_t|u?int(max|ptr)_t|U?INT\w*_(MAX|MIN|C)|SIZE_MAX|size_t"
 )
+
+
+def is_library_name(name: str) -> bool:
+    """Tell whether a namespace or header of this name would meet one of the C or board libraries."""
+    return name.lower() in LIBRARY_HEADERS or name in LIBRARY_THINGS
 
 
 def is_reserved(name: str) -> bool:

@@ -2,12 +2,12 @@
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from pathlib import PurePath, PureWindowsPath
 
 from sequencer.base.errors import MisuseError
 from sequencer.base.places import Place
-from sequencer.gait.reserved import is_reserved
+from sequencer.gait.reserved import is_library_name, is_reserved
 
 _IDENTIFIER = re.compile(r"[A-Za-z_][A-Za-z0-9_]*", re.ASCII)
 _LONGEST_COMMENT = 160
@@ -29,8 +29,8 @@ def _tidy(name: str) -> str:
     return re.sub(r"_+", "_", name).strip("_") or "x"
 
 
-def bare_names(names: Iterable[str]) -> list[str]:
-    """Spell names for an enum class or namespace: reserved words get a trailing underscore; all differ.
+def bare_names(names: Iterable[str], taken: Collection[str] = ()) -> list[str]:
+    """Spell names for an enum class: reserved words and `taken` get a trailing underscore; all differ.
 
     Names in capitals are taken for macros of a board's headers.
 
@@ -38,7 +38,19 @@ def bare_names(names: Iterable[str]) -> list[str]:
     ['stance', 'register_', 'PI_']
     """
     tidy = [_tidy(check_identifier(name)) for name in names]
-    return _distinct([f"{name}_" if is_reserved(name) or name.isupper() else name for name in tidy])
+    return _distinct(
+        [f"{name}_" if is_reserved(name) or name.isupper() or name in taken else name for name in tidy]
+    )
+
+
+def file_stem(name: str) -> str:
+    """Spell a name for a namespace and its files, clear of those of the C and board libraries.
+
+    >>> file_stem("stork_stepping"), file_stem("string"), file_stem("new")
+    ('stork_stepping', 'string_', 'new_')
+    """
+    (bare,) = bare_names([name])
+    return f"{bare}_" if is_library_name(bare) else bare
 
 
 def prefixed_names(prefix: str, names: Iterable[str]) -> list[str]:

@@ -4,9 +4,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from sequencer.base.binary32 import f32, literal
-from sequencer.generate.names import bare_names, prefixed_names, slugs
+from sequencer.generate.names import bare_names, file_stem, prefixed_names, slugs
 from sequencer.generate.views import LevelView
 from sequencer.plan.tables import Level, Plan
+
+# types and constants that the templates declare beside the enums
+OWN_NAMES = (
+    "tick_ms Events Switches Pulses Cause no_change by_reset by_timeout by_guard by_anywhere by_rule".split()
+)
 
 
 def whole(n: int) -> str:
@@ -39,7 +44,7 @@ class Spelling:
     @cached_property
     def gait(self) -> str:
         """The namespace, and the stem of the files' names."""
-        return bare_names([self.plan.name])[0]
+        return file_stem(self.plan.name)
 
     @cached_property
     def signals(self) -> list[str]:
@@ -84,7 +89,7 @@ class Spelling:
     @cached_property
     def sequences(self) -> list[str]:
         """Enumerators of the sequences."""
-        return bare_names([s.name for s in self.plan.sequences])
+        return bare_names([s.name for s in self.plan.sequences], self._outer)
 
     @cached_property
     def suffixes(self) -> list[str]:
@@ -96,7 +101,12 @@ class Spelling:
     @cached_property
     def phases(self) -> list[list[str]]:
         """Enumerators of the phases, without their enum's name."""
-        return [bare_names([p.name for p in s.phases]) for s in self.plan.sequences]
+        return [bare_names([p.name for p in s.phases], self._outer) for s in self.plan.sequences]
+
+    @cached_property
+    def _outer(self) -> frozenset[str]:
+        """Constants and types around the enums: older compilers warn where an enumerator hides one."""
+        return frozenset([*OWN_NAMES, *self.events, *self.switches, *self.pulses])
 
     def phase(self, sequence: int, phase: int) -> str:
         """Spell a phase in full."""

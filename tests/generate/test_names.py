@@ -1,16 +1,22 @@
 """What names and texts of a gait become in C++."""
 
+import re
+import subprocess
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.feature_plans import feature_plans
+from support.plans import Phase, at_least, event, make_plan, parameter, reached, setpoint, signal
+from support.strict import STRICT
 
 from sequencer.base.errors import MisuseError
 from sequencer.base.places import Place
+from sequencer.gait.reserved import LIBRARY_HEADERS, LIBRARY_THINGS
 from sequencer.generate.layout import lay_out
-from sequencer.generate.names import bare_names, comment, prefixed_names, slugs, where
+from sequencer.generate.names import bare_names, comment, file_stem, prefixed_names, slugs, where
 from sequencer.generate.render import generate, view_of
 
 
@@ -99,3 +105,68 @@ def test_no_record_for_templates_has_a_name_that_a_dictionary_has_too() -> None:
     for plan in feature_plans().values():
         check(view_of(plan))
         assert lay_out(plan).gait == plan.name
+
+
+# the C library of this machine and that of an 8-bit controller
+SYSTEM_HEADERS = {
+    (
+        "g++",
+    ): "errno fenv inttypes math setjmp signal stdio stdlib string time unistd fcntl strings sys/socket "
+    "sys/select sys/stat sys/ioctl sys/time sys/file",
+    ("avr-g++", "-mmcu=atmega328p", "-DF_CPU=16000000UL", "-Os"): "ctype inttypes math setjmp stdio stdlib "
+    "string time avr/io avr/interrupt avr/pgmspace avr/eeprom avr/sleep util/delay",
+}
+
+
+@pytest.mark.parametrize(("command", "names"), SYSTEM_HEADERS.items(), ids=["g++", "avr-g++"])
+def test_no_gait_hides_or_meets_the_c_library(command: tuple[str, ...], names: str) -> None:
+    includes = "".join(f"#include <{name}.h>\n" for name in names.split())
+
+    def errors(namespaces: list[str]) -> str:
+        text = includes + "".join(f"namespace {name} {{}}\n" for name in namespaces)
+        call = [*command, "-std=gnu++11", "-fsyntax-only", "-x", "c++", "-"]
+        return subprocess.run(call, input=text, capture_output=True, text=True, check=False).stderr
+
+    assert errors([file_stem(name) for name in sorted(LIBRARY_THINGS)]) == ""
+    assert len(re.findall("error: ", errors(sorted(LIBRARY_THINGS)))) > 30  # so they are needed
+    for name in [*LIBRARY_HEADERS, "String", "Arduino"]:
+        assert f"{file_stem(name)}.h".lower() not in {f"{header}.h" for header in LIBRARY_HEADERS}
+
+
+# what the templates, boards and C libraries call things; the loader lets all of them pass
+CLASHING = """tick state value count reset begin State Inputs Truth yes no unknown known truth phase since
+    Phase Sequence Signal Events Pulses Switches cause Cause to stay in s tick_ms event_tick switch_s pulse_count
+    signal time string math B1 A0 t0_0 everyone fires_0 level product latch is_seen on_transition name_of
+    PORTB Serial1 exp y1 index target setpoint last kept broken by_guard no_change not_fresh drives restart NAN
+    INFINITY""".split()
+
+
+@pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
+def test_names_of_the_templates_and_of_boards_clash_with_nothing(command: list[str], tmp_path: Path) -> None:
+    following = dict(zip(CLASHING, CLASHING[1:] + CLASHING[:1], strict=True))
+    sequences = {
+        sequence: [
+            Phase(
+                name,
+                [(following[name], event("tick")), (name, at_least(name, 1)), (name, reached(name, 1))],
+                set={name: 1.0} if sequence == "tick" else {},
+                pulse=["tick"],
+            )
+            for name in CLASHING
+        ]
+        for sequence in ("tick", "Events", "state")
+    }
+    plan = make_plan(
+        sequences,
+        signals=[signal(name, lost_after_ms=100_000) for name in CLASHING],
+        setpoints=[setpoint(name, step=1.0, followers=[(0, 0.0)]) for name in CLASHING],
+        parameters=[parameter(name, 1) for name in CLASHING],
+        events=CLASHING[:32],
+        switches=CLASHING[:32],
+        pulses=CLASHING[:32],
+    )
+    for name, text in generate(replace(plan, name="tick"), "portable").items():
+        (tmp_path / name).write_text(text, encoding="ascii")
+    call = [*command, "-fsyntax-only", "tick.cpp"]
+    done = subprocess.run(call, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr[:2000]
