@@ -33,12 +33,13 @@ LIBRARY_HEADERS = frozenset(
     client server udp wstring wprogram binary common pgmspace avr""".split()
 )
 LIBRARY_THINGS = frozenset(
-    """abort accept access acos alarm asin atan bind calloc ceil clock close connect cos creat daemon delay
-    div dup encrypt environ erf exec exit exp fabs flock floor fork free gamma gets index init ioctl j0 j1 jn kill
-    labs link listen log malloc mktime modf nan nice open optarg pause pipe pow printf profil puts raise rand
-    random read recv remainder remove rename rint select send shutdown signal sin sleep socket splice sqrt
-    square stat stderr stdin stdout swab symlink sync system tan tee time times timezone tone trunc truncate
-    umask unlink wait write y0 y1 yn""".split()
+    """abort accept access acos alarm asin atan bind calloc ceil clock close connect cos creat
+    daemon delay div dup encrypt environ erf exec exit exp fabs flock floor fork free gamma gets
+    index init ioctl j0 j1 jn kill labs link listen log malloc mktime modf nan nice open optarg
+    pause pipe pow printf profil puts raise rand random read recv remainder remove rename rint
+    select send shutdown signal sin sleep socket splice sqrt square stat stderr stdin stdout swab
+    symlink sync system tan tee time times timezone tone trunc truncate umask unlink wait write y0
+    y1 yn""".split()
 )
 
 _STDINT = re.compile(
