@@ -50,6 +50,16 @@ _PREFIXES = ("micro", "milli", "centi", "kilo")
 _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"({_NUMBER})(?: *([A-Za-z%][A-Za-z0-9%]*(?:/[A-Za-z]+2?)?|/[A-Za-z]+2?))?")
 _LONGEST = 60
+_SPELLED_OUT = {
+    **dict.fromkeys(("\u00b0", "degree", "degrees", "Deg", "DEG"), "deg"),
+    **dict.fromkeys(("radian", "radians"), "rad"),
+    **dict.fromkeys(("millimeter", "millimeters", "millimetre", "millimetres", "MM"), "mm"),
+    **dict.fromkeys(("sec", "secs", "second", "seconds", "S"), "s"),
+    **dict.fromkeys(("msec", "millisecond", "milliseconds", "MS"), "ms"),
+    **dict.fromkeys(("newton", "newtons"), "N"),
+    **dict.fromkeys(("v", "volt", "volts"), "V"),
+    **dict.fromkeys(("hz", "hertz"), "Hz"),
+}
 
 
 class UnitError(ValueError):
@@ -74,13 +84,22 @@ def parse(text: str) -> Quantity:
     """
     match = _QUANTITY.fullmatch(text.strip()) if len(text) <= _LONGEST else None
     if match is None:
-        raise UnitError(f"{text[:_LONGEST]!r} is not a number with a unit")
+        raise UnitError(f"{text[:_LONGEST]!r} is not a number with a unit{_meant(text[:_LONGEST].strip())}")
     value = float(match[1])
     if not math.isfinite(value):
         raise UnitError(f"{text!r} is too large")
     unit = match[2] or ""
     dimension(unit)
     return Quantity(value, unit)
+
+
+def _meant(text: str) -> str:
+    """Say how a quantity is written that people write in another way, or nothing."""
+    if re.fullmatch(r"[+-]?[0-9]+,[0-9]+( *[A-Za-z/%]+)?", text):
+        return f"; decimals take a point: {text.replace(',', '.')}"
+    number = re.match(_NUMBER, text)
+    unit = _SPELLED_OUT.get(text[number.end() :].strip()) if number else None
+    return f"; write {number[0]} {unit}" if number and unit else ""
 
 
 def looks_like_number(text: str) -> bool:
@@ -104,7 +123,8 @@ def dimension(unit: str) -> str:
     """Name what a unit measures ("angle", "length/time"). Raises UnitError for an unknown unit."""
     top, bottom, squared = _split(unit)
     if top not in _BASE or (bottom and bottom not in _TIMES) or ("/" in unit and not bottom):
-        raise UnitError(f"{unit!r} is not a unit known here")
+        short = _SPELLED_OUT.get(unit)
+        raise UnitError(f"{unit!r} is not a unit known here" + (f"; write {short}" if short else ""))
     kind = _BASE[top][0]
     if not bottom:
         return kind

@@ -29,6 +29,7 @@ from sequencer.cli.progress import Progress
 if TYPE_CHECKING:
     from sequencer.api import ExecutorName, Gait
     from sequencer.history.run import Run
+    from sequencer.plan.tables import Plan
     from sequencer.trace.blocks import TickBlock
     from sequencer.trace.read import TraceReader
 
@@ -36,6 +37,7 @@ RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
 # for the margins every tick is kept in memory; beyond this they must be asked for
 MOST_BYTES_WITH_MARGINS = 50_000_000  # of a recording
 MOST_TICKS_WITH_MARGINS = 1_000_000  # of a run without one
+_FAR_APART = 100  # times a sensor's period; milliseconds taken for seconds make it 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,9 +151,51 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
             )
         if reader.unused:
             say(f"columns not used: {', '.join(reader.unused)}", quiet=how.quiet)
-        if reader.missing:
-            say(f"signals without a column: {', '.join(reader.missing)}", quiet=how.quiet)
-        return loaded.dry_run(_counted(reader, bar), executor=how.executor, margins=how.margins)
+        for line in _absent(reader, loaded.plan, how.on):
+            say(line, quiet=how.quiet)
+        run = loaded.dry_run(_counted(reader, bar), executor=how.executor, margins=how.margins)
+        if line := _far_apart(reader, loaded.plan):
+            say(line, quiet=how.quiet)
+        return run
+
+
+def _absent(reader: "TraceReader", plan: "Plan", on: tuple[str, ...]) -> list[str]:
+    """Say what of the machine the recording has no column for, and what that comes to."""
+    lines = []
+    if reader.missing:
+        lines.append(f"signals without a column: {', '.join(reader.missing)}")
+    likely = {name.lower(): name for name in reader.unused}
+    for signal in reader.missing:
+        if column := likely.get(signal.lower()):
+            lines.append(f"    if {column} is {signal}: --map {signal}={column}")
+    columns = reader.layout.columns
+    events = {c.index for c in columns if c.role == "event"}
+    if never := [event.name for i, event in enumerate(plan.events) if i not in events]:
+        lines.append(f"events without a column, so they never come: {', '.join(never)}")
+    switches = {c.index for c in columns if c.role == "switch"}
+    off = [s.name for i, s in enumerate(plan.switches) if i not in switches and s.name not in on]
+    if off:
+        lines.append(f"switches without a column, so they are off: {', '.join(off)} (or --on {off[0]})")
+    if plan.remote is not None and all(c.role != "remote" for c in columns):
+        lines.append("no column remote, so the remote is never heard")
+    return lines
+
+
+def _far_apart(reader: "TraceReader", plan: "Plan") -> str:
+    """Say so if rows are so far apart that the times may be milliseconds taken for seconds."""
+    time = reader.layout.time
+    signals = (plan.signals[c.index] for c in reader.layout.columns if c.role == "signal")
+    periods = [(signal.every_us, signal.name) for signal in signals if signal.every_us]
+    if not periods or reader.rows < 2 or time.name not in ("time", "t"):
+        return ""
+    every_us, name = min(periods)
+    apart_us = reader.ticks * plan.tick_ms * 1000 / reader.rows
+    if apart_us < _FAR_APART * every_us:
+        return ""
+    return (
+        f"rows are {apart_us / 1e6:.3g} s apart, but {name} comes every {every_us / 1000:g} ms: "
+        f"if the times are milliseconds, call the column {time.name} [ms]"
+    )
 
 
 def _counted(reader: "TraceReader", bar: Progress) -> "Iterator[TickBlock]":

@@ -80,6 +80,9 @@ def _planted(faults: Iterable[str]) -> dict[str, Any]:
     planted: dict[str, dict[str, Any]] = {}
     for name, amount in split_once(faults, "SIGNAL:WHAT=AMOUNT, such as left_knee:limit=20mm").items():
         signal, _, what = name.partition(":")
+        if not what:
+            hint = f"--fault {signal}:limit={amount}; instead of limit: {', '.join(list(_FAULTS)[1:])}"
+            raise MisuseError(f"--fault {name}={amount} does not say which fault", hint=hint)
         if what not in _FAULTS:
             raise MisuseError(
                 f"'{what}' is no fault that can be planted", hint=f"one of {', '.join(_FAULTS)}"

@@ -38,7 +38,7 @@ def command(
 
     asking = sys.stdin.isatty() and sys.stdout.isatty() and not as_json
     if legs is None:
-        legs = click.prompt("How many legs", default=2, type=int) if asking else 2
+        legs = click.prompt("How many legs", default=2, type=click.IntRange(2, 8)) if asking else 2
     if joints is None:
         usual = "lean,bend" if legs == 2 else "swing,lift"
         joints = click.prompt("Which joints, the lifting one last", default=usual) if asking else usual
@@ -46,6 +46,8 @@ def command(
         text = "Which sensors, of joint, tilt, load, battery"
         sensors = click.prompt(text, default="joint,tilt") if asking else "joint,tilt"
     files = starter(name, legs=legs, joints=_words(joints), sensors=_words(sensors))
+    if not Path(folder).is_dir():
+        raise MisuseError(f"there is no folder {folder}", hint=f"make it first: mkdir {folder}")
     paths = [Path(folder) / files.machine_name, Path(folder) / files.gait_name]
     for path in paths:  # look for both before either is written
         if path.exists():

@@ -103,7 +103,10 @@ def _similar_file(path: Path) -> str:
         names = [entry.name for entry in path.parent.iterdir() if entry.suffix in {".yaml", ".yml"}]
     except (OSError, ValueError):
         return ""
-    close = difflib.get_close_matches(path.name, names, n=1, cutoff=0.75)
+    if path.name.endswith(".machine.yaml"):
+        names = [name for name in names if not name.endswith(".gait.yaml")]
+    close = [name for name in names if name == f"{path.name}.gait.yaml"]
+    close = close or difflib.get_close_matches(path.name, names, n=1, cutoff=0.75)
     return f"did you mean {path.parent / close[0]}?" if close else ""
 
 

@@ -159,8 +159,8 @@ class Context:
                 "bad-unit",
                 place,
                 f"{quantity} has no unit" if missing else str(error),
-                expected=f"a number in {unit}" if unit else "a number without a unit",
-                fix=f"{quantity.value:g} {unit}" if missing else "",
+                expected=_wanted(unit),
+                fix=_with_unit(quantity.value, unit) if missing else "",
             )
             return None
         return value if self.fits(value, place) else None
@@ -280,3 +280,16 @@ class Context:
     def value_of(self, level: Level) -> float:
         """Give the value of a level with the parameters as the file gives them."""
         return level_value(level, [parameter.value for parameter in self.parameters])
+
+
+def _wanted(unit: str) -> str:
+    if unit and quantities.dimension(unit) == "time":
+        return "a time, such as 20 ms or 2 s"
+    return f"a number in {unit}" if unit else "a number without a unit"
+
+
+def _with_unit(value: float, unit: str) -> str:
+    """Say how a number without a unit may have been meant; whether a time was in seconds, nobody knows."""
+    if quantities.dimension(unit) == "time":
+        return f"{value:g} ms or {value:g} s"
+    return f"{value:g} {unit}"

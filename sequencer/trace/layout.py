@@ -32,6 +32,7 @@ _US = {"s": 1e6, "ms": 1e3, "us": 1.0, "µs": 1.0, "μs": 1.0}
 _TIME_NAME = re.compile(r"(?:time|t)(?:_(s|ms|us))?")
 _SUFFIX = re.compile(r".*_(s|ms|us)")
 _CELL = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*)\))?")
+_NUMBER = re.compile(r"[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?")
 _SPELLED = (("°", "deg"), ("^2", "2"), ("²", "2"))
 
 
@@ -105,6 +106,7 @@ def read_layout(cells: Sequence[HeaderCell], plan: Plan, options: TraceOptions) 
     mapping or a switch that names nothing.
     """
     named = [_take_apart(i, cell) for i, cell in enumerate(cells)]
+    _refuse_no_names(named)
     _refuse_twice(named)
     _check_switches(plan, options)
     meanings = _meanings(plan)
@@ -142,6 +144,24 @@ def _take_apart(position: int, cell: HeaderCell) -> _Named:
     for theirs, ours in _SPELLED:
         unit = unit and unit.replace(theirs, ours)
     return _Named(position, text, match["name"], unit.strip() if unit else None, cell.place)
+
+
+def _refuse_no_names(named: Sequence[_Named]) -> None:
+    expected = "a first line of column names, one of them time, t, time_s, time_ms or time_us"
+    if named and named[0].text.lower().startswith("sep="):
+        raise TraceError(
+            f"the first line is {named[0].text}, a remark for a spreadsheet program",
+            named[0].place,
+            expected=expected,
+            hint="take this line out; the delimiter is found without it",
+        )
+    if named and all(_NUMBER.fullmatch(cell.text) for cell in named):
+        raise TraceError(
+            "the first line holds numbers, not the names of the columns",
+            named[0].place,
+            expected=expected,
+            hint="write a line with the names above it",
+        )
 
 
 def _refuse_twice(named: Sequence[_Named]) -> None:

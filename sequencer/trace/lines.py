@@ -141,6 +141,9 @@ def _count(cells: int) -> str:
     return f"{cells} cell" if cells == 1 else f"{cells} cells"
 
 
+_YES_NO = {"true": 1, "yes": 1, "on": 1, "false": 0, "no": 0, "off": 0}
+
+
 def not_a_number(cell: str, name: str, place: Place, *, time: bool) -> TraceError:
     """Make the error for a cell that holds no number."""
     shown = cell if len(cell) <= _SHOWN else cell[:_SHOWN] + "..."
@@ -153,6 +156,8 @@ def not_a_number(cell: str, name: str, place: Place, *, time: bool) -> TraceErro
         hint = "leave the cell empty where there is no sample"
     elif _COMMA.fullmatch(text):
         hint = f"decimal commas are not read: write {text.replace(',', '.')}"
+    elif text.lower() in _YES_NO:
+        expected, hint = "1 or 0", f"write {_YES_NO[text.lower()]}"
     elif time and _DATE.fullmatch(text):
         expected, hint = "a number of s, ms or us", "count the time from the start of the recording"
     return TraceError(f'"{shown}" in column {name} is not a number', place, expected=expected, hint=hint)

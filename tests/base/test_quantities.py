@@ -124,3 +124,18 @@ def test_there_and_back_gives_nearly_the_same(value: float, unit: str) -> None:
     other = {"deg": "rad", "rad": "turn", "mm": "in", "in": "m", "rpm": "rad/s", "g": "mm/s2"}[unit]
     back = convert(Quantity(convert(Quantity(value, unit), other), other), unit)
     assert math.isclose(back, value, rel_tol=1e-15, abs_tol=0)
+
+
+@pytest.mark.parametrize(
+    ("text", "fix"),
+    [
+        ("12,5 deg", "12.5 deg"),
+        ("1\u00b0", "write 1 deg"),
+        ("20 degrees", "write deg"),
+        ("3 sec", "write s"),
+        ("5 volts", "write V"),
+    ],
+)
+def test_a_quantity_written_another_way_is_told_how_to_write_it(text: str, fix: str) -> None:
+    with pytest.raises(UnitError, match=fix):
+        parse(text)

@@ -80,7 +80,8 @@ def test_the_check_of_it_is_unreadable_too(kind: str, tmp_path: Path) -> None:
 def test_a_machine_file_that_is_missing_is_told_at_the_line_that_names_it(tmp_path: Path) -> None:
     gait = copy_of_the_stork(tmp_path)
     (tmp_path / "stork.machine.yaml").unlink()
-    assert_one_clear_error(call("plan", gait), f"{gait}:4:", "stork.machine.yaml")
+    line = 1 + gait.read_text().splitlines().index("machine: stork.machine.yaml")
+    assert_one_clear_error(call("plan", gait), f"{gait}:{line}:", "stork.machine.yaml")
 
 
 def test_a_gait_in_place_of_a_machine_is_told(tmp_path: Path) -> None:
@@ -123,7 +124,8 @@ def test_a_recording_that_cannot_be_used(kind: str, tmp_path: Path) -> None:
         (["--for", "soon"], ["'soon' is not a time"]),
         (["--for", "10 mm"], ["'10 mm' is not a time"]),
         (["--for", "-3s"], ["out of range"]),
-        (["--fault", "left_knee=3"], ["no fault that can be planted"]),
+        (["--fault", "left_knee=3"], ["does not say which fault", "left_knee:limit=3"]),
+        (["--fault", "left_knee:limt=3mm"], ["'limt' is no fault that can be planted"]),
         (["--fault", "left_knee:limit=3 deg"], ["limit of left_knee"]),
         (["--fault", "left_kne:limit=3 mm"], ["left_kne", "did you mean left_knee?"]),
         (["--press", "goo=1s"], ["no event goo"]),

@@ -91,6 +91,28 @@ def test_a_switch_without_a_column_is_turned_on(recordings: Path, tmp_path: Path
     assert on["steps"]["count"] > 3
 
 
+def test_what_a_recording_lacks_is_said_with_what_it_comes_to(tmp_path: Path) -> None:
+    sparse = tmp_path / "sparse.csv"
+    sparse.write_text("time [ms],Left_Knee,body_roll\n0,400,0\n10,400,0\n")
+    said = call("dry-run", STORK, sparse).stderr
+    assert "if Left_Knee is left_knee: --map left_knee=Left_Knee" in said
+    assert "events without a column, so they never come: go, halt" in said
+    assert "switches without a column, so they are off: motors (or --on motors)" in said
+    assert "no column remote, so the remote is never heard" in said
+    assert "switches without" not in call("dry-run", STORK, sparse, "--on", "motors").stderr
+    assert call("dry-run", STORK, sparse, "-q").stderr == ""
+
+
+def test_milliseconds_taken_for_seconds_are_noticed(tmp_path: Path) -> None:
+    rows = "".join(f"{20 * i},0\n" for i in range(20))
+    slow, right = tmp_path / "slow.csv", tmp_path / "right.csv"
+    slow.write_text("time,body_roll\n" + rows)
+    right.write_text("time [ms],body_roll\n" + rows)
+    assert "rows are 19 s apart" in (said := call("dry-run", STORK, slow).stderr)
+    assert "call the column time [ms]" in said
+    assert "apart" not in call("dry-run", STORK, right).stderr
+
+
 def test_margins_are_listed_for_each_guard() -> None:
     text = call("dry-run", STORK, "--margins", "--executor", "reference").stdout
     row = next(line for line in text.splitlines() if line.startswith("lean_right -> lift_left"))

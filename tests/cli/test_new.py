@@ -90,3 +90,15 @@ def test_on_a_terminal_it_asks_for_what_was_not_said(tmp_path: Path) -> None:
 def test_written_files_as_json() -> None:
     whole = json.loads(call("new", "crab", "--json").stdout)
     assert whole["written"] == ["crab.machine.yaml", "crab.gait.yaml"]
+
+
+def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+    assert_one_clear_error(
+        call("new", "crab", "--in", "workshop"), "there is no folder workshop", "mkdir workshop"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_gait_named_without_its_ending_is_found_again() -> None:
+    assert call("new", "crab", "-q").returncode == 0
+    assert_one_clear_error(call("check", "crab"), "did you mean crab.gait.yaml?")
