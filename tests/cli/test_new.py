@@ -101,4 +101,4 @@ def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
 
 def test_a_gait_named_without_its_ending_is_found_again() -> None:
     assert call("new", "crab", "-q").returncode == 0
-    assert_one_clear_error(call("check", "crab"), "did you mean crab.gait.yaml?")
+    assert_one_clear_error(call("plan", "crab"), "did you mean crab.gait.yaml?")
