@@ -15,6 +15,7 @@ VERBS: Final = {
     "dry-run": ("dry_run", "Run a gait against a recording, or against itself."),
     "make-trace": ("make_trace", "Write a trace from a script, or by letting the machine follow."),
     "generate": ("generate", "Generate the controller's source code."),
+    "prove": ("prove", "Run the generated code on emulated controllers and compare."),
     "schema": ("schema", "Print the JSON Schema of machine or gait files, for an editor."),
     "plan": ("plan", "Print the tables that a gait comes down to."),
 }

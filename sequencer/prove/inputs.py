@@ -6,7 +6,7 @@ timeouts; samples that are no numbers; resets; trimmed parameters; a clock that 
 same inputs.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from random import Random
 from typing import TYPE_CHECKING
@@ -42,6 +42,21 @@ class Trace:
 
     name: str
     block: TickBlock
+
+
+def recorded(path: str, plan: Plan, columns: Mapping[str, str] | None = None) -> Trace:
+    """Read a recording (``-`` for standard input); switches it has no column for are on, unless they stop.
+
+    columns: our name of a column -> its name in the file. Raises TraceError, MisuseError.
+    """
+    from sequencer.trace.layout import TraceOptions
+    from sequencer.trace.operator import default_switches
+    from sequencer.trace.read import open_trace
+
+    usual = default_switches(plan)
+    on = frozenset(switch.name for i, switch in enumerate(plan.switches) if usual >> i & 1)
+    with open_trace(path, plan, TraceOptions(columns or {}, on)) as reader:
+        return Trace(path, join_blocks(list(reader)))
 
 
 def followed(plan: Plan, ticks: int, seed: int = 0) -> Trace:
@@ -96,7 +111,9 @@ def near_values(plan: Plan) -> list[list[float]]:
             for follower in plan.setpoints[leaf.setpoint].followers:
                 for target in _targets(plan, leaf.setpoint):
                     stands = f32(target + follower.offset)
-                    near[follower.signal] += [f32(stands + r) for r in reach] + [f32(stands - r) for r in reach]
+                    near[follower.signal] += [f32(stands + r) for r in reach] + [
+                        f32(stands - r) for r in reach
+                    ]
     return near
 
 
@@ -231,6 +248,15 @@ def _writes(rng: Random, plan: Plan, ticks: int) -> tuple[ParameterWrite, ...]:
         index = rng.randrange(len(plan.parameters))
         of = plan.parameters[index]
         inside = f32(rng.uniform(of.low, of.high))
-        odd: Sequence[float] = (of.low, of.high, of.high + 1, of.low - 1, -0.0, float("nan"), float("inf"), 1e300)
+        odd: Sequence[float] = (
+            of.low,
+            of.high,
+            of.high + 1,
+            of.low - 1,
+            -0.0,
+            float("nan"),
+            float("inf"),
+            1e300,
+        )
         writes.append(ParameterWrite(row, index, rng.choice((inside, inside, rng.choice(odd)))))
     return tuple(writes)

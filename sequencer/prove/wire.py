@@ -116,7 +116,12 @@ def _encode_block(block: TickBlock, tick_ms: int, now: int | None, switches: int
     new_switches = np.diff(block.switches, prepend=np.uint32(switches)) != 0
     samples = (block.fresh != NOT_FRESH).any(axis=1)
     what = np.full(ticks, TICK, np.uint8) | (block.control & HEARD)
-    has = ((new_now, HAS_NOW), (block.events != 0, HAS_EVENTS), (new_switches, HAS_SWITCHES), (samples, HAS_SAMPLES))
+    has = (
+        (new_now, HAS_NOW),
+        (block.events != 0, HAS_EVENTS),
+        (new_switches, HAS_SWITCHES),
+        (samples, HAS_SAMPLES),
+    )
     for condition, bit in has:
         what |= np.where(condition, bit, 0).astype(np.uint8)
     columns = [

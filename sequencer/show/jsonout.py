@@ -17,7 +17,7 @@ from sequencer.base.codeinfo import CodeInfo
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 
-VERSIONS: Final = {"findings": 1, "codes": 1, "run": 1, "plan": 1, "files": 1, "folder": 1}
+VERSIONS: Final = {"findings": 1, "codes": 1, "run": 1, "plan": 1, "files": 1, "folder": 1, "proof": 1}
 
 
 def document(kind: str, content: Mapping[str, Any]) -> str:

@@ -1,0 +1,94 @@
+"""A proof as text for people, and as an object for other programs."""
+
+from dataclasses import asdict
+from typing import Any
+
+from sequencer.prove.report import Proof, Row
+from sequencer.show.text import PLAIN, Style, clean, table
+
+_HEAD = ("controller", "result", "ticks", "differ", "flash", "RAM", "State", "stack", "worst", "median", "share")
+_COLOURS = {"equal": "green", "differs": "red", "failed": "red", "too large": "yellow", "not run": "yellow"}
+
+
+def proof_text(proof: Proof, style: Style = PLAIN) -> str:
+    """Write the table, what each column means, then the first difference of each controller."""
+    top, *lines = table(_HEAD, [_cells(row) for row in proof.rows], right=frozenset(range(2, len(_HEAD))))
+    for number, row in enumerate(proof.rows):
+        lines[number] = lines[number].replace(row.outcome, style(row.outcome, _COLOURS[row.outcome]), 1)
+    blocks = ["\n".join([style(top, "bold"), *lines]), "\n".join(_notes(proof))]
+    blocks += [_trouble(row, style) for row in proof.rows if row.outcome != "equal"]
+    blocks.append(style(proof_words(proof), "bold"))
+    return "\n\n".join(block for block in blocks if block)
+
+
+def _cells(row: Row) -> tuple[str, ...]:
+    sizes, cost = row.footprint, row.cost
+    return (
+        row.title,
+        row.outcome,
+        str(row.ticks) if row.ticks else "",
+        str(row.differing) if row.ticks else "",
+        *((str(n) for n in (sizes.flash, sizes.ram, sizes.state, sizes.stack)) if sizes else ("",) * 4),
+        *(
+            (f"{cost.worst} {cost.unit}", f"{cost.median:.0f}", f"{cost.share * 100:.2f} %")
+            if cost
+            else ("",) * 3
+        ),
+    )
+
+
+def _notes(proof: Proof) -> list[str]:
+    names = ", ".join(f"{name} ({ticks})" for name, ticks in proof.traces)
+    clocks = {
+        f"{row.title} at {row.cost.clock_hz / 1e6:g} MHz"
+        + (" and one cycle an instruction (real ones take more)" if row.cost.unit == "instructions" else "")
+        for row in proof.rows
+        if row.cost
+    }
+    lines = [f"traces (ticks): {clean(names)}; each ran twice, as generated and with every comparison watched."]
+    if clocks:
+        lines += [
+            "flash, RAM, State, stack: bytes of the sequencer; RAM holds State and Inputs.",
+            f"share: of a tick of {proof.tick_ms} ms, for the worst tick; {'; '.join(sorted(clocks))}.",
+        ]
+    return lines
+
+
+def _trouble(row: Row, style: Style) -> str:
+    head = style(f"{row.title}: {row.outcome}", _COLOURS[row.outcome], "bold")
+    if row.first is None:
+        text = f"{head}: {clean(row.reason)}"
+        return "\n".join([text, *(f"  {clean(line)}" for line in row.output.splitlines()[-20:])])
+    found, built = row.first.difference, "watched" if row.first.watched else "as generated"
+    says = f"{row.differing} of {row.ticks} ticks; first in {row.first.trace}, {built}, tick {found.row}"
+    values = f"{found.field} is {found.first} in the reference and {found.second} on the controller"
+    states = [f"  {clean(line)}" for line in found.states.splitlines()]
+    states = [
+        line.replace("  first,", "  reference,", 1).replace("  second,", "  controller,", 1) for line in states
+    ]
+    return "\n".join([f"{head}: {clean(says)}: {clean(values)}", *states])
+
+
+def proof_words(proof: Proof) -> str:
+    """Sum a proof up in one line."""
+    equal = [row for row in proof.rows if row.outcome == "equal"]
+    words = [f"{len(equal)} of {len(proof.rows)} equal to the bit"] if equal else []
+    for outcome in ("differs", "failed", "too large", "not run"):
+        count = sum(row.outcome == outcome for row in proof.rows)
+        words += [f"{count} {outcome}"] if count else []
+    return f"{clean(proof.gait)}: {', '.join(words)}"
+
+
+def proof_content(proof: Proof) -> dict[str, Any]:
+    """Give a proof as an object: every row with its figures, null where there are none."""
+    rows = [asdict(row) for row in proof.rows]
+    traces = [{"name": name, "ticks": ticks} for name, ticks in proof.traces]
+    return {
+        "gait": proof.gait,
+        "meaning": proof.sha,
+        "tick_ms": proof.tick_ms,
+        "traces": traces,
+        "rows": rows,
+        "equal": not proof.found and not proof.empty,
+        "complete": proof.complete,
+    }
