@@ -47,7 +47,11 @@ def cortex(*processor: str) -> CrossCompiler:
     """Give the compiler for a 32-bit Cortex-M without a C library; `processor` are the flags that name it."""
     flags = (*_CORTEX, *processor, *_SMALL)
     return CrossCompiler(
-        "arm-none-eabi-g++", flags, ("-lgcc",), "arm-none-eabi-size", "gcc-arm-none-eabi binutils-arm-none-eabi"
+        "arm-none-eabi-g++",
+        flags,
+        ("-lgcc",),
+        "arm-none-eabi-size",
+        "gcc-arm-none-eabi binutils-arm-none-eabi",
     )
 
 
@@ -62,7 +66,12 @@ def missing_package(compiler: CrossCompiler) -> str:
 
 
 def link(
-    compiler: CrossCompiler, folder: Path, sources: tuple[str, ...], output: str, *flags: str, timeout_s: float = 300
+    compiler: CrossCompiler,
+    folder: Path,
+    sources: tuple[str, ...],
+    output: str,
+    *flags: str,
+    timeout_s: float = 300,
 ) -> Path:
     """Compile and link sources of a folder to a program; return its path.
 

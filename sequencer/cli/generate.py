@@ -1,9 +1,11 @@
 """`sequencer generate`: the controller's source code."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from sequencer.base.errors import MisuseError
 from sequencer.cli.options import (
     FILE,
     gait_argument,
@@ -15,6 +17,9 @@ from sequencer.cli.options import (
     verb,
 )
 
+if TYPE_CHECKING:
+    from sequencer.plan.tables import Plan
+
 CAUTION = "A stop in this code is a functional stop, not an emergency stop: that one belongs into the supply."
 
 
@@ -24,6 +29,13 @@ CAUTION = "A stop in this code is a functional stop, not an emergency stop: that
 @click.option("--target", default="portable", show_default=True, help="What the code is for.")
 @click.option("-o", "--output", metavar="DIR", required=True, type=FILE, help="The folder for the files.")
 @click.option("--templates", metavar="DIR", type=FILE, help="A folder with templates of your own.")
+@click.option(
+    "--self-test",
+    "trace",
+    metavar="TRACE",
+    type=FILE,
+    help="Add a program that replays this recording and prints.",
+)
 @click.option("--force", is_flag=True, help="Overwrite files that were not generated.")
 @json_option
 @quiet_option
@@ -33,6 +45,7 @@ def command(
     target: str,
     output: str,
     templates: str | None,
+    trace: str | None,
     force: bool,
     as_json: bool,
     quiet: bool,
@@ -41,6 +54,9 @@ def command(
 
     The same gait gives the same bytes. The file with your own hooks is written once and never again.
     A stop in the generated code is a functional stop, not an emergency stop.
+
+    --self-test adds a program for this computer or a board of yours, which replays the recording and prints
+    each tick's phases and setpoints (as bits), and the text that it must print.
     """
     from sequencer.generate.files import write
     from sequencer.generate.render import generate
@@ -48,6 +64,8 @@ def command(
 
     plan = load_plan(gait, machine)
     files = generate(plan, target, Path(templates) if templates else None)
+    if trace is not None:
+        files |= _selftest(plan, trace, own=templates is not None or target != "portable")
     done = write(files, Path(output), force=force)
     if as_json:
         from sequencer.show.jsonout import document
@@ -59,3 +77,14 @@ def command(
         out("".join(f"kept, it is yours: {path}\n" for path in done.kept))
         say(CAUTION)
     return 0
+
+
+def _selftest(plan: "Plan", trace: str, *, own: bool) -> dict[str, str]:
+    from sequencer.prove.inputs import recorded
+    from sequencer.prove.selftest import selftest_files
+
+    if own:
+        raise MisuseError(
+            "--self-test needs the built-in portable target", hint="leave out --templates and --target"
+        )
+    return selftest_files(plan, recorded(trace, plan))

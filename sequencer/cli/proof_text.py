@@ -6,7 +6,19 @@ from typing import Any
 from sequencer.prove.report import Proof, Row
 from sequencer.show.text import PLAIN, Style, clean, table
 
-_HEAD = ("controller", "result", "ticks", "differ", "flash", "RAM", "State", "stack", "worst", "median", "share")
+_HEAD = (
+    "controller",
+    "result",
+    "ticks",
+    "differ",
+    "flash",
+    "RAM",
+    "State",
+    "stack",
+    "worst",
+    "median",
+    "share",
+)
 _COLOURS = {"equal": "green", "differs": "red", "failed": "red", "too large": "yellow", "not run": "yellow"}
 
 
@@ -45,7 +57,9 @@ def _notes(proof: Proof) -> list[str]:
         for row in proof.rows
         if row.cost
     }
-    lines = [f"traces (ticks): {clean(names)}; each ran twice, as generated and with every comparison watched."]
+    lines = [
+        f"traces (ticks): {clean(names)}; each ran twice, as generated and with every comparison watched."
+    ]
     if clocks:
         lines += [
             "flash, RAM, State, stack: bytes of the sequencer; RAM holds State and Inputs.",
@@ -64,7 +78,8 @@ def _trouble(row: Row, style: Style) -> str:
     values = f"{found.field} is {found.first} in the reference and {found.second} on the controller"
     states = [f"  {clean(line)}" for line in found.states.splitlines()]
     states = [
-        line.replace("  first,", "  reference,", 1).replace("  second,", "  controller,", 1) for line in states
+        line.replace("  first,", "  reference,", 1).replace("  second,", "  controller,", 1)
+        for line in states
     ]
     return "\n".join([f"{head}: {clean(says)}: {clean(values)}", *states])
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import split_pairs
+from sequencer.cli.following import split_once
 from sequencer.cli.options import (
     FILE,
     gait_argument,
@@ -45,7 +45,10 @@ if TYPE_CHECKING:
 )
 @click.option("--seed", type=click.IntRange(min=0), default=0, show_default=True, help="For the random ones.")
 @click.option(
-    "--on", multiple=True, metavar="CONTROLLER", help="Only on this one: host, atmega328p, atmega2560, cortex-m3, cortex-m4f."
+    "--on",
+    multiple=True,
+    metavar="CONTROLLER",
+    help="Only on this one: host, atmega328p, atmega2560, cortex-m3, cortex-m4f.",
 )
 @click.option("--require", is_flag=True, help="A controller that could not be run is a fault.")
 @json_option
@@ -114,7 +117,7 @@ def _traces(
     if mapping and not paths:
         raise MisuseError("--map belongs to a recording, and there is none")
     for path in paths:
-        yield recorded(path, plan, split_pairs(mapping, "OURS=THEIRS"))
+        yield recorded(path, plan, split_once(mapping, "OURS=THEIRS"))
     yield followed(plan, ticks)
     yield from random_traces(plan, count, ticks, seed)
 

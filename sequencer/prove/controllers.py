@@ -1,4 +1,4 @@
-"""The controllers on which a gait is proved: how programs are built for each, on what they run, their clock."""
+"""The controllers on which a gait is proved: how programs are built for it, on what they run."""
 
 from collections.abc import Callable
 from dataclasses import dataclass

@@ -1,9 +1,9 @@
 """What a proof feeds to the executors besides recordings: a followed walk, and random inputs.
 
 Random inputs stay near what matters to the gait: thresholds with their releases, targets, ends of spans, and
-the numbers of binary32 next to these; silence as long as what makes a signal lost; pauses as long as holds and
-timeouts; samples that are no numbers; resets; trimmed parameters; a clock that wraps. The same seed gives the
-same inputs.
+the numbers of binary32 next to these; silence that makes a signal lost; pauses as long as holds and timeouts;
+samples that are no numbers; resets; trimmed parameters; a clock that wraps. The same seed gives the same
+inputs.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -88,7 +88,7 @@ class _Noted:
 def random_traces(plan: Plan, count: int, ticks: int, seed: int = 0) -> Iterator[Trace]:
     """Make so many random traces: by turns from nothing, and from a followed walk that is then disturbed."""
     for number in range(count):
-        rng = Random(f"{seed}/{number}")
+        rng = Random(f"{seed}/{number}")  # noqa: S311 - inputs that can be had again, not secrets
         if number % 2:
             block = disturbed(rng, plan, followed(plan, ticks, seed * count + number + 1).block)
             yield Trace(f"disturbed {number}", block)

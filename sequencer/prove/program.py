@@ -17,8 +17,8 @@ SOURCE = "proof.cpp"
 def program_files(forms: Sequence[Form], port: str) -> tuple[dict[str, str], tuple[str, ...]]:
     """Make the sources of a program that replays inputs on each form's gait: (files, those to compile).
 
-    port: ``avr``, ``cortex`` or ``host``. The gaits' names must differ. The generated files stand as they are;
-    where a form is watched, only the hooks header is another.
+    port: ``avr``, ``cortex`` or ``host``. The gaits' names must differ. The generated files stand as they
+    are; where a form is watched, only the hooks header is another.
     """
     assert len(forms) <= MOST_GAITS
     environment = built_in(FOLDER)

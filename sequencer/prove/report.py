@@ -14,8 +14,8 @@ Outcome = Literal["equal", "differs", "failed", "not run", "too large"]
 class Footprint:
     """What the sequencer takes on a controller, in bytes.
 
-    flash: code and constants with the arithmetic that it pulls in. ram: State, Inputs and what else lies there
-    all the time. state: the State alone. stack: the most that any tick took, its call included.
+    flash: code and constants with the arithmetic that it pulls in. ram: State, Inputs and what else lies
+    there all the time. state: the State alone. stack: the most that any tick took, its call included.
     """
 
     flash: int
@@ -28,7 +28,7 @@ class Footprint:
 class Cost:
     """What a tick takes, in `unit`, as the code is flashed (nothing watched): the most and the median.
 
-    share: of the tick's time, 0 to 1, for the worst tick at `clock_hz`; an instruction is taken for one cycle.
+    share: of the tick's time, 0 to 1, for the worst tick at `clock_hz`; an instruction is taken for a cycle.
     """
 
     unit: str

@@ -4,8 +4,8 @@ In: for each run the number of its gait in the program (from 1 on), then records
 record's first byte say what it is: 0 the end of the run, 1 a tick, 2 a command (1: write a parameter, whose
 number and float32 value follow; 0: start over), 3 send the totals. A tick's lower bits say whether the remote
 was heard and what follows: now, if it is not one tick after the last (uint32); events, if there are any
-(uint32); switches, if they changed (uint32); samples: a byte for each signal (TickBlock.fresh), then a float32
-for each fresh one. All numbers come lowest byte first.
+(uint32); switches, if they changed (uint32); samples: a byte for each signal (TickBlock.fresh), then a
+float32 for each fresh one. All numbers come lowest byte first.
 
 Out: the size of State (uint32), then a frame for each tick, and the totals where they were asked for.
 """
@@ -198,7 +198,9 @@ def as_record(reply: Reply, reference: HistoryBlock) -> HistoryBlock:
     sent = {name: np.ascontiguousarray(frames[name]) for name in ("phase", *names)}
     detail = reference.detail
     assert detail is not None
-    of_detail = {name: sent.pop(name) for name in ("signal", "signal_state", "target") if name in sent}
+    of_detail: dict[str, Any] = {
+        name: sent.pop(name) for name in ("signal", "signal_state", "target") if name in sent
+    }
     for name in ("truth", "margin"):
         if name in sent:
             column = getattr(detail, name).copy()
