@@ -92,3 +92,11 @@ def test_an_empty_block_is_no_tick(make_executor: MakeExecutor) -> None:
     executor = make_executor(WRITABLE)
     assert len(executor.run(empty_block(0, 0))) == 0
     assert executor.run(empty_block(1, 0)).cause.tolist() == [[1 << 8]]
+
+
+def test_the_record_holds_the_clock_and_starts_with_what_the_file_says(make_executor: MakeExecutor) -> None:
+    executor = make_executor(WRITABLE)
+    assert executor.parameters == (1.0,)  # type: ignore[attr-defined]
+    block = empty_block(3, 0)
+    block.now[:] = (2**32 - 5, 5, 15)
+    assert executor.run(block).now.tolist() == [2**32 - 5, 5, 15]

@@ -174,3 +174,48 @@ def test_the_signals_of_a_setpoints_followers_count_but_those_of_lost_do_not(
         setpoints=[p.setpoint("lean", followers=[(0, 0.0)])],
     )
     assert fired(Play(make_executor, plan).ticks(tick(), tick(a=1), tick(), tick(a=1))) == 3
+
+
+def test_a_hold_gathers_the_samples_of_many_signals(make_executor: MakeExecutor) -> None:
+    # more than the eight that fit into one byte; each comes in a tick of its own
+    names = [f"s{i}" for i in range(19)]
+    guard = p.all_of(*(p.above(name, 0) for name in names))
+    plan = held(guard, hold_samples(2), signals=[signal(name) for name in names])
+    play = Play(make_executor, plan).ticks(tick(**dict.fromkeys(names, 1.0)))  # type: ignore[arg-type]
+    rounds = [tick(**{name: 1.0}) for name in names]  # type: ignore[arg-type]
+    play.ticks(*rounds, *rounds[:-1], tick(), rounds[-1])
+    assert fired(play) == 2 * len(names) + 1
+    # any of them that stays away is waited for
+    for missing in (0, 7, 8, 15, 16, 18):
+        play = Play(make_executor, plan).ticks(tick(**dict.fromkeys(names, 1.0)))  # type: ignore[arg-type]
+        play.ticks(*rounds, *(rounds[:missing] + rounds[missing + 1 :]) * 2)
+        assert fired(play) is None
+
+
+def test_a_hold_counts_more_samples_than_a_byte_holds(make_executor: MakeExecutor) -> None:
+    plan = held(p.above("a", 0), hold_samples(300))
+    assert fired(Play(make_executor, plan).ticks(*[tick(a=1)] * 310)) == 300
+
+
+def test_latches_and_holds_keep_apart_however_many_there_are(make_executor: MakeExecutor) -> None:
+    # more than 256 latches, timers and counts; only the guard of `b` that has the last slots is true
+    many = [
+        ("x", p.below("a", -40 + 0.1 * i, release=-39), hold_ms(5) if i % 2 else hold_samples(1))
+        for i in range(249)
+    ]
+    last = [("done", p.above("a", 5, release=3), hold_ms(20))]
+    plan = make_plan(
+        {
+            "one": [Phase("wait", many), Phase("x")],
+            "two": [Phase("wait", many), Phase("x")],
+            "three": [Phase("wait", many), Phase("x")],
+            "four": [Phase("wait", last), Phase("done")],
+        },
+        signals=[signal("a")],
+    )
+    assert plan.latches > 512
+    play = Play(make_executor, plan).ticks(tick(a=0), tick(a=6), tick(a=4), tick(a=4), tick(a=2))
+    assert play.phases(3) == ["wait", "wait", "wait", "done", "done"]
+    assert play.phases(0) == play.phases(1) == play.phases(2) == ["wait"] * 5
+    play.ticks(tick(a=-45), tick(a=-45))
+    assert play.phases(0)[-2:] == play.phases(2)[-2:] == ["x", "x"]

@@ -210,6 +210,20 @@ def test_latches_and_holds_of_a_held_phase_start_over(make_executor: MakeExecuto
     assert play.causes()[:-1] == ["reset", *[""] * 7]
 
 
+def test_latches_and_holds_start_over_too_while_an_entry_is_true_but_not_held_long_enough(
+    make_executor: MakeExecutor,
+) -> None:
+    plan = make_plan(
+        {"walk": [Phase("a", [("b", p.above("s", 10, release=5), hold_ms(30))]), Phase("b")]},
+        signals=S,
+        anywhere=[("a", p.switch("motors"), hold_ms(1000))],
+    )
+    play = Play(make_executor, plan)
+    play.ticks(tick(s=12), tick(), tick(s=7), tick(switches="motors"), tick(), tick(s=12), *[tick()] * 3)
+    assert play.truths(1) == "-TT" + "-" + "F" + "TTTT"
+    assert play.causes() == ["reset", *[""] * 7, "guard 0"]
+
+
 def test_a_held_phase_keeps_its_start_but_its_timeout_is_not_looked_at(make_executor: MakeExecutor) -> None:
     play = Play(make_executor, held_in_place()).ticks(*[tick(switches="motors")] * 10, tick())
     assert play.causes() == ["reset", *[""] * 9, "timeout"]
@@ -336,3 +350,21 @@ def test_an_entry_that_is_only_true_does_not_keep_a_rule_from_acting(
     )
     play = Play(make_executor, plan).ticks(tick(s=0), tick(s=15), tick())
     assert play.causes() == ["reset", "", "rule 0"]
+
+
+def test_a_broken_rules_to_concerns_all_sequences(make_executor: MakeExecutor) -> None:
+    plan = make_plan(
+        {
+            "one": [Phase("a", [("b", GO)]), Phase("b"), Phase("safe", [("a", GO)])],
+            "two": [Phase("safe", [("a", GO)]), Phase("a", [("safe", HALT)])],
+        },
+        signals=S,
+        rules=[Rule("r", p.below("s", 10), to="safe")],
+    )
+    play = Play(make_executor, plan).ticks(tick(s=0), tick(s=15), tick(events="go"), tick(s=0), tick())
+    assert play.phases(0) == ["a", "a", "safe", "safe", "safe"]
+    assert play.phases(1) == ["safe"] * 5  # held there: go is not looked at while the rule acts
+    assert play.causes(0)[2:] == ["rule 0", "", ""]
+    assert play.causes(1)[1:] == [""] * 4
+    play.ticks(tick(events="go"))
+    assert (play.phases(0)[-1], play.phases(1)[-1]) == ("a", "a")

@@ -186,3 +186,22 @@ def test_the_sign_of_a_negated_zero_stays_and_compares_like_zero(make_executor: 
     play = Play(make_executor, plan).ticks(tick())
     assert np.signbit(play.target("lean")[0])
     assert play.drives() == [0]  # the setpoint has arrived
+
+
+def test_a_written_value_is_rounded_to_binary32_before_its_span_is_judged(
+    make_executor: MakeExecutor,
+) -> None:
+    # 0.3 in binary32 is 0.300000011920929; 0.300000012 is above that and rounds to it
+    plan = make_plan({"walk": [Phase("a")]}, parameters=[parameter("p", 0, -1, 0.3)])
+    play = Play(make_executor, plan).ticks(tick(writes=[("p", 0.300000012)]))
+    assert play.record.refused == 0
+    assert play.executor.parameters == (0.30000001192092896,)  # type: ignore[attr-defined]
+    play.ticks(tick(writes=[("p", 0.30000003)]))
+    assert play.record.refused == 1
+
+
+def test_a_write_at_either_end_of_the_span_is_taken(make_executor: MakeExecutor) -> None:
+    plan = make_plan({"walk": [Phase("a")]}, parameters=[parameter("p", 0, -1, 2), parameter("q", 0, -1, 2)])
+    play = Play(make_executor, plan).ticks(tick(writes=[("p", -1), ("q", 2)]))
+    assert play.record.refused == 0
+    assert play.executor.parameters == (-1.0, 2.0)  # type: ignore[attr-defined]
