@@ -31,6 +31,19 @@ def is_name(value: str) -> bool:
     return len(value) <= LONGEST_NAME and _NAME.fullmatch(value) is not None
 
 
+def _parted(value: str) -> str:
+    """Say how a text that holds two names or a name and its value was probably meant."""
+    name, colon, rest = value.partition(":")
+    if colon and is_name(name) and rest:
+        return f"write a space after the colon: {name}: {rest[:LONGEST_NAME]}"
+    words = value[: 4 * LONGEST_NAME].replace(",", " ").split()
+    return (
+        f"several names are a list: [{', '.join(words)}]"
+        if len(words) > 1 and all(map(is_name, words))
+        else ""
+    )
+
+
 def check_name(value: str) -> str:
     """Accept a name that people, CSV headers and C++ can all use."""
     if not is_name(value):
@@ -39,7 +52,7 @@ def check_name(value: str) -> str:
             "bad-name",
             f"{value[:LONGEST_NAME]!r} cannot be a name",
             f"a letter, then letters, digits and single underscores, at most {LONGEST_NAME}, all ASCII",
-            f"{variable[0]} needs a for_each beside it" if variable else "",
+            f"{variable[0]} needs a for_each beside it" if variable else _parted(value),
         )
     if is_reserved(value):
         raise fail(

@@ -48,6 +48,8 @@ _EXPECTED = {
     "model_attributes_type": "keys with values",
     "too_short": "at least one entry",
 }
+_GUARDS = {"when", "must", "while"}
+_SIGNS = {">": "write above", ">=": "write at_least", "<": "write below", "<=": "write at_most"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,14 @@ def validate(model: type[Model], root: Item) -> Validated[Model]:
     """Validate a tree against a model."""
     findings: list[Finding] = []
     if not isinstance(root, Mapping):
-        finding = Finding("wrong-type", Severity.ERROR, root.place, "keys with values are needed here")
+        finding = Finding(
+            "wrong-type",
+            Severity.ERROR,
+            root.place,
+            "keys with values are needed here",
+            expected="a gait file (gait: NAME, and so on) or a machine file (machine: NAME, and so on)",
+            fix="if this is a recording, it comes after the gait: sequencer dry-run GAIT RECORDING",
+        )
         return Validated(None, [finding], positions(root), frozenset())
     told: set[Place] = set()  # blocks in which something was wrong already
     cut: set[Path] = set()
@@ -212,7 +221,7 @@ def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> 
             where.key(path),
             f"{name[:60]!r} is not a key that can stand here",
             expected=", ".join(known),
-            fix=f"did you mean {close[0]}?" if close else "",
+            fix=f"did you mean {close[0]}?" if close else _SIGNS.get(name, ""),
         )
     place = where.key(path) if detail["loc"] and detail["loc"][-1] == "[key]" else where.value(path)
     if "fix" in context:
@@ -224,4 +233,6 @@ def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> 
     message = (
         f"{name} has the wrong kind of value" if not name.isdigit() else "this is the wrong kind of value"
     )
-    return Finding("wrong-type", Severity.ERROR, place, message, expected=_EXPECTED.get(kind, detail["msg"]))
+    expected = _EXPECTED.get(kind, detail["msg"])
+    fix = "a guard, such as {event: go} or {signal: tilt, above: 5 deg}" if name in _GUARDS else ""
+    return Finding("wrong-type", Severity.ERROR, place, message, expected=expected, fix=fix)

@@ -211,3 +211,41 @@ def test_names_that_control_the_terminal_are_made_harmless(tmp_path: Path) -> No
     done = call("check", gait)
     assert done.returncode == 2
     assert not {"\x1b", "\x07", "\u202e"} & set(done.stdout + done.stderr)
+
+
+_SLIPS = {
+    "a sign for a word": (
+        "{signal: body_roll, outside: [-25 deg, 25 deg]}",
+        "{signal: body_roll, '>': 25 deg}",
+        "write above",
+    ),
+    "a bare word for a guard": (
+        "when: {all: [{event: go}, {switch: motors}]}",
+        "when: go",
+        "such as {event: go}",
+    ),
+    "no space after a colon": ("set: {lean: lean_angle", "set: {lean:lean_angle", "lean: lean_angle"),
+    "a time without a unit": ("after: 5 s", "after: 5", "5 ms or 5 s"),
+}
+
+
+@pytest.mark.parametrize("slip", _SLIPS)
+def test_a_slip_of_the_pen_is_told_with_how_to_write_it(slip: str, tmp_path: Path) -> None:
+    right, wrong, fix = _SLIPS[slip]
+    gait = copy_of_the_stork(tmp_path)
+    text = gait.read_text()
+    assert right in text
+    gait.write_text(text.replace(right, wrong))
+    done = call("plan", gait)
+    assert done.returncode == 2
+    assert f"{gait}:" in done.stderr
+    assert fix in done.stderr
+
+
+def test_events_in_one_text_are_told_to_be_a_list(tmp_path: Path) -> None:
+    gait = copy_of_the_stork(tmp_path)
+    machine = tmp_path / "stork.machine.yaml"
+    text = machine.read_text()
+    assert "events: [go, halt]" in text
+    machine.write_text(text.replace("events: [go, halt]", "events: go halt"))
+    assert "several names are a list: [go, halt]" in call("plan", gait).stderr
