@@ -257,6 +257,17 @@ def test_at_target_with_a_release_uses_the_wider_tolerance_while_true(make_execu
     assert play.margins(2)[2:] == [-1.0, 0.0, 0.0, -0.5, -1.0]
 
 
+def test_the_latch_of_at_target_clears_when_the_phase_is_entered_anew(make_executor: MakeExecutor) -> None:
+    guard = p.all_of(p.at_target("lean", 2, release=3), p.event("halt"))
+    plan = make_plan(
+        {"walk": [Phase("a", [("a", p.event("go")), ("b", guard)]), Phase("b")]},
+        signals=[signal("roll")],
+        setpoints=[setpoint("lean", followers=[(0, 0.0)])],
+    )
+    play = Play(make_executor, plan).ticks(tick(), tick(roll=1), tick(roll=2.5), tick(events="go"), tick())
+    assert play.truths(1) == "-TT-F"
+
+
 def test_unknown_clears_the_latch_of_at_target(make_executor: MakeExecutor) -> None:
     play = Play(make_executor, RISING).ticks(*START, tick(left=12, right=7), tick(left=9))
     play.ticks(*[tick(right=7)] * 11, tick(left=9, right=7))  # left is lost, then back where it was
