@@ -115,6 +115,8 @@ def command(
         following.refuse(but=("--on",))
         keep = _keep_ticks(margins, long=_is_long(trace), quiet=quiet)
         run = _replay(loaded, _Replay(trace, mapping, following.on, executor, keep, quiet))
+    if executor == "both":
+        say(f"both executors agreed to the bit in all {run.ticks} ticks", quiet=quiet)
     if out_file:
         from sequencer.show.runcsv import run_csv
 

@@ -49,6 +49,7 @@ def test_the_fault_is_told_by_every_executor(recordings: Path, executor: str) ->
     assert -12.6 < best <= -11.4
     assert short == pytest.approx(best + 15, abs=0.05)
     assert done.stdout.splitlines()[-1].startswith("made 1 step ")
+    assert ("both executors agreed to the bit in all" in done.stderr) == (executor == "both")
 
 
 def test_a_recording_runs_as_the_machine_did(recordings: Path) -> None:
