@@ -44,11 +44,12 @@ def test_a_ramp_moves_one_step_a_tick(
     assert play.setpoint("lean") == [start, *values]
 
 
-def test_a_ramp_is_summed_in_binary32(make_executor: MakeExecutor) -> None:
-    play = go(Play(make_executor, ramped(15.0, 0.1)), 140)
-    expected = np.add.accumulate(np.full(140, 0.1, np.float32), dtype=np.float32)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_ramp_is_summed_in_binary32(make_executor: MakeExecutor, sign: int) -> None:
+    play = go(Play(make_executor, ramped(sign * 15.0, 0.1)), 140)
+    expected = np.add.accumulate(np.full(140, sign * 0.1, np.float32), dtype=np.float32)
     assert play.setpoint("lean")[1:] == expected.tolist()
-    assert play.setpoint("lean")[-1] != 14.0  # as binary64 would give when rounded
+    assert play.setpoint("lean")[-1] != sign * 14.0  # as binary64 would give when rounded
 
 
 def test_a_late_tick_still_moves_one_step(make_executor: MakeExecutor) -> None:
