@@ -6,26 +6,43 @@ from pathlib import Path
 
 from sequencer.base.errors import ToolError
 from sequencer.build.emulators import INPUT, OUTPUT
+from sequencer.build.sizes import Sizes, sizes_of
 from sequencer.prove.controllers import Controller, build
 from sequencer.prove.program import program_files, write_files
 from sequencer.prove.wire import Form, Reply, decode_run, encode_run
 from sequencer.trace.blocks import TickBlock
 
+AROUND = 160  # bytes of stack on an 8-bit controller for the program around the tick
+
 
 @dataclass(frozen=True, slots=True)
 class Image:
-    """A built program: what it runs on and the forms of its gaits, in the order of their numbers."""
+    """A built program: what it runs on, the forms of its gaits in the order of their numbers, its sizes."""
 
     target: Controller
     forms: tuple[Form, ...]
     program: Path
+    sizes: Sizes
+
+
+class TooLarge(Exception):
+    """The controller has not enough memory; the message says for what."""
 
 
 def build_image(target: Controller, forms: Sequence[Form], folder: Path, *flags: str) -> Image:
-    """Generate, compile and link in a folder. Raises ToolError with the compiler's output."""
+    """Generate, compile and link in a folder.
+
+    Raises ToolError with the compiler's output, TooLarge for what the controller has no room for.
+    """
     files, sources = program_files(forms, target.port)
     write_files(files, folder)
-    return Image(target, tuple(forms), build(target, folder, sources, *flags))
+    program = build(target, folder, sources, *flags)
+    sizes = Sizes(0, 0) if target.compiler is None else sizes_of(target.compiler.size, program)
+    if target.flash and sizes.flash > target.flash:
+        raise TooLarge(f"needs {sizes.flash} of {target.flash} bytes of flash")
+    if target.ram and sizes.ram + AROUND > target.ram:
+        raise TooLarge(f"needs {sizes.ram + AROUND} of {target.ram} bytes of memory")
+    return Image(target, tuple(forms), program, sizes)
 
 
 def replay(image: Image, runs: Sequence[tuple[int, Sequence[TickBlock]]]) -> list[Reply]:

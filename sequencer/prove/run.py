@@ -16,14 +16,13 @@ from sequencer.history.blocks import HistoryBlock
 from sequencer.history.compare import differing_ticks, first_difference
 from sequencer.plan.tables import Plan
 from sequencer.prove.controllers import CONTROLLERS, Controller, build
-from sequencer.prove.images import Image, build_image, replay
+from sequencer.prove.images import AROUND, Image, TooLarge, build_image, replay
 from sequencer.prove.inputs import Trace
 from sequencer.prove.program import bare_files, write_files
 from sequencer.prove.report import Cost, FirstDifference, Footprint, Proof, Row
 from sequencer.prove.wire import Form, Reply, as_record
 
-# room on an 8-bit controller for the program around the tick, and the bytes that a noted leaf and signal take
-_AROUND, _PER_LEAF, _PER_SIGNAL = 160, 5, 12
+_PER_LEAF, _PER_SIGNAL = 5, 12  # bytes that noting a leaf or a signal takes
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,10 +31,6 @@ class Case:
 
     trace: Trace
     record: HistoryBlock
-
-
-class TooLarge(Exception):
-    """The controller has not enough memory; the message says for what."""
 
 
 def prove(
@@ -82,25 +77,15 @@ def prove_on(target: Controller, plan: Plan, cases: Sequence[Case], flags: Seque
 def _compared(
     target: Controller, plan: Plan, cases: Sequence[Case], flags: tuple[str, ...], folder: Path, row: Row
 ) -> Row:
-    plain, static = _image(target, Form(plan, watched=False, leaves=range(0)), folder / "plain", flags)
+    plain = build_image(target, [Form(plan, watched=False, leaves=range(0))], folder / "plain", *flags)
     replies = _replay(plain, cases)
     footprint = _footprint(target, plan, replies, folder)
     row = _against(replace(row, outcome="equal"), replies, cases)
-    for number, leaves in enumerate(_windows(target, plan, static, footprint)):
+    for number, leaves in enumerate(_windows(target, plan, plain.sizes, footprint)):
         form = Form(plan, watched=True, leaves=leaves)
-        image, _ = _image(target, form, folder / f"watched{number}", flags)
+        image = build_image(target, [form], folder / f"watched{number}", *flags)
         row = _against(row, _replay(image, cases), cases)
     return replace(row, footprint=footprint, cost=_cost(target, plan, replies))
-
-
-def _image(target: Controller, form: Form, folder: Path, flags: tuple[str, ...]) -> tuple[Image, Sizes]:
-    image = build_image(target, [form], folder, *flags)
-    sizes = Sizes(0, 0) if target.compiler is None else sizes_of(target.compiler.size, image.program)
-    if target.flash and sizes.flash > target.flash:
-        raise TooLarge(f"needs {sizes.flash} of {target.flash} bytes of flash")
-    if target.ram and sizes.ram + _AROUND > target.ram:
-        raise TooLarge(f"needs {sizes.ram + _AROUND} of {target.ram} bytes of memory")
-    return image, sizes
 
 
 def _replay(image: Image, cases: Sequence[Case]) -> list[Reply]:
@@ -112,7 +97,7 @@ def _windows(target: Controller, plan: Plan, static: Sizes, footprint: Footprint
     total = len(plan.leaves)
     most = max(total, 1)
     if target.ram and footprint is not None:
-        taken = static.ram + footprint.stack + _AROUND + _PER_SIGNAL * len(plan.signals)
+        taken = static.ram + footprint.stack + AROUND + _PER_SIGNAL * len(plan.signals)
         most = min(most, (target.ram - taken) // _PER_LEAF)
         if most < 1:
             raise TooLarge(f"needs {taken + _PER_LEAF} of {target.ram} bytes of memory to be watched")
