@@ -349,7 +349,7 @@ def _bits(rng: Random, count: int, chance: float) -> int:
 
 def random_writes(rng: Random, plan: t.Plan, ticks: int) -> list[ParameterWrite]:
     """Draw parameter writes in order, some of them to be refused."""
-    rows = sorted(rng.randrange(ticks) for _ in range(rng.choice([0, 0, 2, 8]))) if plan.parameters else []
+    rows = sorted(rng.randrange(ticks) for _ in range(rng.choice([0, 2, 8, 20]))) if plan.parameters else []
     writes = []
     for row in rows:
         index = rng.randrange(len(plan.parameters))

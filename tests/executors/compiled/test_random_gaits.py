@@ -16,9 +16,18 @@ from support.random_plans import random_block, random_plan
 
 from sequencer.build.compilers import find_compiler
 from sequencer.executors.reference import ReferenceExecutor
-from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, HistoryBlock
+from sequencer.history.blocks import (
+    BY_ANYWHERE,
+    BY_GUARD,
+    BY_RESET,
+    BY_RULE,
+    BY_TIMEOUT,
+    FRESH,
+    LOST,
+    HistoryBlock,
+)
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import HEARD, TickBlock
+from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HEARD, RESET, TickBlock
 
 GAITS = 25  # built together
 TICKS = 300
@@ -112,7 +121,8 @@ def test_random_gaits_agree_while_counters_reach_65535_and_stay_there(
 
 def test_random_gaits_make_everything_happen(new_folder: Callable[[], Path]) -> None:
     """Otherwise their agreement would say little."""
-    records = [ReferenceExecutor(plan).run(block, detail=True) for plan, block in draw(1, gaits=100)]
+    cases = draw(1, gaits=100)
+    records = [ReferenceExecutor(plan).run(block, detail=True) for plan, block in cases]
     causes = np.bincount(np.concatenate([(r.cause >> 8).ravel() for r in records]), minlength=6)
     assert all(causes[kind] > 100 for kind in EXPECTED_CAUSES), causes
     details = [r.detail for r in records if r.detail is not None]
@@ -128,3 +138,25 @@ def test_random_gaits_make_everything_happen(new_folder: Callable[[], Path]) -> 
     assert sum(r.refused for r in records) > 0
     assert any((r.counter > 3).any() for r in records)
     assert any(0 < r.drives.mean() < 1 for r in records)
+    holds = [guard.hold for plan, _ in cases for guard in plan.guards if guard.hold is not None]
+    assert sum(hold.samples is not None and len(hold.signals) > 8 for hold in holds) > 10
+    again = [
+        (r.cause[1:] >> 8 == kind) & (r.phase[1:] == r.phase[:-1])
+        for r in records
+        for kind in (BY_GUARD, BY_TIMEOUT)
+    ]
+    assert sum(int(a.sum()) for a in again) > 1000  # phases that are entered anew
+    found = [(d.signal_state[:-1] & LOST > 0) & (d.signal_state[1:] & FRESH > 0) for d in details]
+    assert sum(int(f.sum()) for f in found) > 500  # lost signals that come back
+
+
+def test_random_inputs_make_everything_happen() -> None:
+    blocks = [block for _, block in draw(2, gaits=100)]
+    steps = [np.diff(block.now.astype(np.int64)) for block in blocks]
+    assert sum(int((d < 0).sum()) for d in steps) > 100  # the clock wraps
+    assert sum(int((d > 10).sum()) for d in steps) > 100  # a tick is late
+    assert sum(int((d == 0).sum()) for d in steps) > 100
+    assert sum(int((block.control[1:] & RESET > 0).sum()) for block in blocks) > 100
+    for form in (FRESH_RAW, FRESH_VALUE):
+        assert sum(int((block.fresh == form).sum()) for block in blocks) > 1000
+    assert sum(len(block.writes) for block in blocks) > 50
