@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from sequencer.base.errors import MisuseError
 from sequencer.cli.options import (
     FILE,
     force_option,
@@ -50,4 +51,7 @@ def command(
 
 def _format_of(output: str | None) -> str:
     ending = Path(output or "").suffix.removeprefix(".").lower()
-    return ending if ending in FORMATS else "svg"
+    if ending and ending not in FORMATS:
+        hint = f"let FILE end in {', '.join(FORMATS)}, or say which with --format"
+        raise MisuseError(f"a drawing cannot be written as {ending}", hint=hint)
+    return ending or "svg"

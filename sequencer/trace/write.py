@@ -35,7 +35,7 @@ def write_trace(path: str | Path, plan: Plan, blocks: Iterable[TickBlock], *, ov
     """
     path = Path(path)
     if os.path.lexists(path) and not (overwrite and path.is_file()):
-        raise MisuseError(f"{path} exists already", hint="give another name, or move the file away first")
+        raise MisuseError(f"{path} exists already", hint="give another name, or --force to overwrite it")
     rest = iter(blocks)
     first = next((b for b in rest if len(b)), None)
     if first is None:

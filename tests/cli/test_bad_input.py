@@ -242,6 +242,14 @@ def test_a_slip_of_the_pen_is_told_with_how_to_write_it(slip: str, tmp_path: Pat
     assert fix in done.stderr
 
 
+def test_a_picture_is_not_drawn_in_a_format_that_is_not_known(tmp_path: Path) -> None:
+    picture = tmp_path / "stork.jpg"
+    done = call("draw", copy_of_the_stork(tmp_path), "-o", picture)
+    assert_one_clear_error(done, "cannot be written as jpg", "svg, png, pdf, dot")
+    assert not picture.exists()
+    assert call("draw", tmp_path / "stork.gait.yaml", "-o", picture, "--format", "svg").returncode == 0
+
+
 def test_events_in_one_text_are_told_to_be_a_list(tmp_path: Path) -> None:
     gait = copy_of_the_stork(tmp_path)
     machine = tmp_path / "stork.machine.yaml"
