@@ -192,3 +192,20 @@ def test_a_remote_that_was_never_heard_is_lost_after_the_reset(make_executor: Ma
 def test_lost_is_never_unknown_and_a_sample_of_this_tick_ends_it(make_executor: MakeExecutor) -> None:
     play = Play(make_executor, LISTENING).ticks(*[tick()] * 5, tick(tilt=1), tick())
     assert play.truths(1) == "-FFFTFF"
+
+
+def test_a_reset_forgets_that_the_remote_was_heard_and_counts_its_silence_anew(
+    make_executor: MakeExecutor,
+) -> None:
+    play = Play(make_executor, LISTENING).ticks(tick(switches="motors"), tick(switches="motors"))
+    assert play.truths(0) == "-T"
+    play.ticks(tick(now=1000, heard=False, reset=True), *[tick(heard=False, switches="motors")] * 4)
+    assert play.truths(0)[2:] == "-????"
+    assert play.truths(2)[2:] == "-FFFT"
+
+
+def test_a_switch_that_the_remote_does_not_carry_is_known_without_it(make_executor: MakeExecutor) -> None:
+    leave = [("rest", not_(any_of(switch("motors"), not_(switch("motors")))))]
+    plan = make_plan({"walk": [Phase("rest", leave)]}, remote=REMOTE)
+    unheard = [tick(heard=False, switches="motors" if i % 2 else "") for i in range(7)]
+    assert Play(make_executor, plan).ticks(*unheard).truths(0) == "-TFTFTF"
