@@ -172,8 +172,8 @@ def test_an_output_that_cannot_be_written_leaves_everything_as_it_was(
 @pytest.mark.parametrize(
     "arguments",
     [
-        ["draw", "stork.gait.yaml", "-o", "mine.txt"],
-        ["draw", "stork.gait.yaml", "-o", "stork.machine.yaml"],
+        ["draw", "stork.gait.yaml", "--format", "svg", "-o", "mine.txt"],
+        ["draw", "stork.gait.yaml", "--format", "svg", "-o", "stork.machine.yaml"],
         ["dry-run", "stork.gait.yaml", "--for", "1s", "-q", "--out", "mine.txt"],
         ["make-trace", "--follow", "stork.gait.yaml", "--for", "1s", "-o", "mine.txt"],
     ],
