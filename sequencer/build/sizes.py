@@ -1,4 +1,4 @@
-"""How much flash and memory a linked program or an object takes."""
+"""How much flash and memory a linked program takes."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,8 +20,9 @@ class Sizes:
 
 
 def sizes_of(program: str, path: Path) -> Sizes:
-    """Ask a `size` program (GNU binutils, such as ``avr-size``) about a file.
+    """Ask a `size` program (GNU binutils, such as ``avr-size``) about a linked program.
 
+    Not about an object: on the 8-bit family it is the linker that moves constants into memory.
     Raises ToolError if it fails or says something else than expected.
     """
     lines = run_program([program, "-B", path]).splitlines()

@@ -12,6 +12,7 @@ from sequencer.prove.program import program_files, write_files
 from sequencer.prove.wire import Form, Reply, decode_run, encode_run
 from sequencer.trace.blocks import TickBlock
 
+_LINKER_SAYS_FULL = ("will not fit in region", "overflowed by")
 AROUND = 160  # bytes of stack on an 8-bit controller for the program around the tick
 
 
@@ -36,7 +37,12 @@ def build_image(target: Controller, forms: Sequence[Form], folder: Path, *flags:
     """
     files, sources = program_files(forms, target.port)
     write_files(files, folder)
-    program = build(target, folder, sources, *flags)
+    try:
+        program = build(target, folder, sources, *flags)
+    except ToolError as error:
+        if any(words in error.output for words in _LINKER_SAYS_FULL):
+            raise TooLarge("the linker finds no room for it") from error
+        raise
     sizes = Sizes(0, 0) if target.compiler is None else sizes_of(target.compiler.size, program)
     if target.flash and sizes.flash > target.flash:
         raise TooLarge(f"needs {sizes.flash} of {target.flash} bytes of flash")
