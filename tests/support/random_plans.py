@@ -15,6 +15,7 @@ import numpy as np
 from sequencer.base.binary32 import f32, load_f32
 from sequencer.base.places import NOWHERE, Place
 from sequencer.plan import tables as t
+from sequencer.plan.levels import level_value
 from sequencer.trace.blocks import (
     FRESH_RAW,
     FRESH_VALUE,
@@ -27,6 +28,7 @@ from sequencer.trace.blocks import (
 from support import plans as p
 
 PHASES = ("p0", "default", "swing_", "HIGH", "a__b", "_x")
+TOLERANCES = (0.0, 0.5, 2.0, 10.0)
 PLACE = Place("walks/random.gait.yaml", 3, 7)
 
 
@@ -50,6 +52,7 @@ class PlanMaker:
         self.signals = [self._signal(i) for i in range(rng.choice([1, 2, 3, 4, 2, 3, 4, 11]))]
         self.pool = [values(rng, s.low, s.high) for s in self.signals]
         self.setpoints = [self._setpoint(i) for i in range(rng.randint(0, 3))]
+        self.targets = {s.name: [*values(rng, s.low, s.high)[1:], s.high + 5] for s in self.setpoints}
         self.events = [f"e{i}" for i in range(rng.choice([0, 1, 2, 9, 17]))]
         self.switches = [f"w{i}" for i in range(rng.choice([0, 1, 2, 10]))]
         self.counters = [f"c{i}" for i in range(rng.randint(int(rushes), 2))]
@@ -84,7 +87,7 @@ class PlanMaker:
         rng = self.rng
         low, high = load_f32(rng.uniform(-25, -5)), load_f32(rng.uniform(5, 25))
         followers = [
-            (rng.randrange(len(self.signals)), rng.choice([0.0, rng.uniform(-3, 3)]))
+            (rng.randrange(len(self.signals)), rng.choice([0.0, rng.uniform(-3, 3), rng.uniform(-3, 3)]))
             for _ in range(rng.choice([0, 1, 1, 2, 3]))
         ]
         times = rng.randrange(len(self.parameters)) if self.parameters and rng.random() < 0.3 else None
@@ -144,11 +147,10 @@ class PlanMaker:
     def _follow_leaf(self) -> p.Expr:
         rng = self.rng
         make = rng.choice((p.reached, p.at_target))
-        tolerances = [0.0, 0.5, 2.0, 10.0]
         # mostly wider, so that a follower stays between the two for a while
-        release = self.level([10.0, 25.0, 40.0, *tolerances]) if rng.random() < 0.5 else None
+        release = self.level([10.0, 25.0, 40.0, *TOLERANCES]) if rng.random() < 0.5 else None
         followed = [s.name for s in self.setpoints if s.followers]
-        return make(rng.choice(followed), self.level(tolerances), release)
+        return make(rng.choice(followed), self.level(TOLERANCES), release)
 
     def compare(self, name: str, around: Sequence[float]) -> p.Expr:
         rng = self.rng
@@ -209,11 +211,7 @@ class PlanMaker:
             name,
             leave=[(rng.choice(names), *self.held()) for _ in range(rng.choice([0, 1, 1, 2, 3]))],
             timeout=(rng.choice([10, 55, 150]), rng.choice(names)) if rng.random() < 0.5 else None,
-            set={
-                s.name: self.level([*values(rng, s.low, s.high), s.high + 5])
-                for s in setpoints
-                if rng.random() < 0.6
-            },
+            set={s.name: self.level(self.targets[s.name]) for s in setpoints if rng.random() < 0.6},
             stop=rng.choice((None, None, None, 0, 1, 2)),
             count=counted,
             reset=[c for c in counters if c not in counted and rng.random() < 0.3],
@@ -288,16 +286,18 @@ def random_plan(rng: Random, name: str = "walk", *, rushes: bool = False) -> tup
     maker = PlanMaker(rng, rushes=rushes)
     plan = maker.make(name)
     pool = [list(near) for near in maker.pool]
-    for setpoint in plan.setpoints:  # where a follower stands when the setpoint's target is reached
-        targets = [
-            command.level.plus or 0.0
+    for setpoint in plan.setpoints:  # where a follower stands at the target, or at the end of a tolerance
+        levels = [
+            level_value(command.level, [parameter.value for parameter in plan.parameters])
             for sequence in plan.sequences
             for phase in sequence.phases
             for command in phase.commands
             if plan.setpoints[command.setpoint] is setpoint
         ]
+        targets = {setpoint.start, *(min(max(x, setpoint.low), setpoint.high) for x in levels)}
         for follower in setpoint.followers:
-            pool[follower.signal] += [f32(target + follower.offset) for target in targets]
+            at = [f32(target + follower.offset) for target in sorted(targets)]
+            pool[follower.signal] += [f32(x + rng.choice([-1, 1]) * wide) for x in at for wide in TOLERANCES]
     return plan, pool
 
 

@@ -307,6 +307,18 @@ def test_the_stance_offset_is_added_to_the_target_first(make_executor: MakeExecu
     assert play.margins(0) == [float(np.float32(2) - abs(e))]
 
 
+def test_the_distance_from_the_target_is_rounded_before_it_is_compared(make_executor: MakeExecutor) -> None:
+    # 2 - (0 + -1e-9) is more than 2, and 2 in binary32
+    plan = make_plan(
+        {"walk": [Phase("rest")]},
+        signals=[signal("left")],
+        setpoints=[setpoint("lean", followers=[(0, -1e-9)])],
+        rules=[Rule("r0", p.at_target("lean", 2)), Rule("r1", p.reached("lean", 2))],
+    )
+    play = Play(make_executor, plan).ticks(tick(left=2))
+    assert play.rule("r0") == play.rule("r1") == ["kept"]
+
+
 def test_a_threshold_may_be_a_parameter_plus_an_amount(make_executor: MakeExecutor) -> None:
     plan = judged(
         p.at_least("tilt", Level(None, 0)),
