@@ -10,8 +10,9 @@ import numpy as np
 
 from sequencer.base.places import Place
 from sequencer.history.amounts import at, duration
-from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_TIMEOUT, TRUE
-from sequencer.history.margins import guard_margins, longest_ms, looked_rows, rows_of
+from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_TIMEOUT, TRUE, Detail
+from sequencer.history.facts import found_words, is_choice
+from sequencer.history.margins import detail_kept, guard_margins, longest_ms, looked_rows, rows_of
 from sequencer.history.missing import Comparison, comparisons
 from sequencer.history.run import Run, Stay, Transition
 from sequencer.plan.tables import OnEvent, OnSwitch, Plan
@@ -25,7 +26,8 @@ class GuardWait:
     parts: all its comparisons and conditions, in the order of the file; None if the run has no detail.
     missing: those that were not as wished at the end, the one that was so least of the time first.
     longest_true_ms, true_at_end: how long it was true without a break, and whether in its last tick.
-    held: what its hold asks for, or empty. operator: it only waits for the operator.
+    held: what its hold asks for, or empty. operator: it only waits for the operator. kept: what of `anywhere`
+    kept the sequence in its phase at the end, so that the guard was not looked at, or empty.
     """
 
     exit: int
@@ -34,6 +36,7 @@ class GuardWait:
     text: str
     held: str
     operator: bool
+    kept: str
     longest_true_ms: int
     true_at_end: bool
     parts: tuple[Comparison, ...] | None
@@ -49,7 +52,8 @@ class GuardWait:
             longest = duration(self.longest_true_ms)
             return f"{number} was true, but not {self.held} (longest {longest}): {self.text}"
         if not self.missing:
-            return f"{number} was not looked at: {self.text}"
+            why = f", for {self.kept}" if self.kept else ""
+            return f"{number} was not looked at{why}: {self.text}"
         return f"{number} waited for " + "; and for ".join(part.words for part in self.missing)
 
 
@@ -58,6 +62,7 @@ class Wait:
     """A stay in a phase that no guard ended: it timed out, or lasted to the end of the run."""
 
     sequence: int
+    sequence_name: str
     phase: int
     phase_name: str
     from_ms: int
@@ -105,6 +110,7 @@ def _wait(run: Run, sequence: int, stay: Stay) -> Wait:
     phase = run.plan.sequences[sequence].phases[stay.phase]
     return Wait(
         sequence=sequence,
+        sequence_name=run.plan.sequences[sequence].name,
         phase=stay.phase,
         phase_name=phase.name,
         from_ms=stay.from_ms,
@@ -125,7 +131,7 @@ def _guard_wait(run: Run, sequence: int, stay: Stay, number: int) -> GuardWait:
     missing: tuple[Comparison, ...] = ()
     longest, true_at_end = 0, False
     rows = looked_rows(run, stay)
-    detail = None if run.history is None else run.history.detail
+    detail = detail_kept(run)
     if detail is not None and run.at_ms is not None:
         truth, _ = guard_margins(plan, way.guard, rows_of(detail, rows))
         longest = longest_ms(truth == TRUE, run.at_ms[rows])
@@ -139,6 +145,7 @@ def _guard_wait(run: Run, sequence: int, stay: Stay, number: int) -> GuardWait:
         to=plan.sequences[sequence].phases[way.to].name,
         text=guard_words(plan, way.guard),
         held=hold_words(guard.hold),
+        kept="" if detail is None else _kept_by(run, sequence, stay, detail),
         operator=all(isinstance(plan.leaves[leaf], OnEvent | OnSwitch) for leaf in guard.leaves),
         longest_true_ms=longest,
         true_at_end=true_at_end,
@@ -147,23 +154,47 @@ def _guard_wait(run: Run, sequence: int, stay: Stay, number: int) -> GuardWait:
     )
 
 
-def cause_words(plan: Plan, move: Transition) -> str:
-    """Say why a sequence changed its phase: ``guard 1: go comes``, ``timeout after 5 s``."""
+def _kept_by(run: Run, sequence: int, stay: Stay, detail: Detail) -> str:
+    """Say which entry of `anywhere` kept a sequence where it was in the last tick of a stay, and by what."""
+    for number, entry in enumerate(run.plan.anywhere):
+        facts = found_words(run.plan, entry.guard, detail, stay.to_tick - 1)
+        if facts and entry.to[sequence] == stay.phase:
+            return f"anywhere {number + 1} held it ({facts})"
+    return ""
+
+
+def cause_words(plan: Plan, move: Transition, detail: Detail | None = None) -> str:
+    """Say why a sequence changed its phase: ``guard 1: go comes``, ``timeout after 5 s``.
+
+    detail: that of the whole run, ``run.history.detail``. With it, where several parts of a guard could have
+    been the reason, only those are named that were: ``anywhere 1: motors was off``.
+    """
     if move.kind == BY_RESET:
         return "reset"
     if move.kind == BY_ANYWHERE:
-        return f"anywhere {move.index + 1}: {guard_words(plan, plan.anywhere[move.index].guard)}"
+        guard = plan.anywhere[move.index].guard
+        return f"anywhere {move.index + 1}: {_reason(plan, guard, detail, move.tick)}"
     phases = plan.sequences[move.sequence].phases
     left = phases[move.left if move.left is not None else 0]
     if move.kind == BY_GUARD:
-        return f"guard {move.index + 1}: {guard_words(plan, left.exits[move.index].guard)}"
+        return f"guard {move.index + 1}: {_reason(plan, left.exits[move.index].guard, detail, move.tick)}"
     if move.kind == BY_TIMEOUT and left.timeout is not None:
         return f"timeout after {ms_words(left.timeout.after_ms)}"
-    return f"broken rule {plan.rules[move.index].name}: {rule_words(plan, move.index)}"
+    rule = plan.rules[move.index]  # broken in the tick before
+    facts = found_words(plan, rule.guard, detail, move.tick - 1) if detail is not None else ""
+    return f"broken rule {rule.name}: {facts or rule_words(plan, move.index)}"
 
 
-def move_words(plan: Plan, move: Transition) -> str:
-    """Say what changed, when and why: ``1.00 s  standing -> lean_right, guard 1: go comes``."""
+def _reason(plan: Plan, guard: int, detail: Detail | None, tick: int) -> str:
+    facts = found_words(plan, guard, detail, tick) if detail is not None and is_choice(plan, guard) else ""
+    return facts or guard_words(plan, guard)
+
+
+def move_words(plan: Plan, move: Transition, detail: Detail | None = None) -> str:
+    """Say what changed, when and why: ``1.00 s  standing -> lean_right, guard 1: go comes``.
+
+    detail: as for `cause_words`.
+    """
     phases = plan.sequences[move.sequence].phases
     left = "" if move.left is None else f"{phases[move.left].name} -> "
-    return f"{at(move.at_ms)}  {left}{phases[move.entered].name}, {cause_words(plan, move)}"
+    return f"{at(move.at_ms)}  {left}{phases[move.entered].name}, {cause_words(plan, move, detail)}"

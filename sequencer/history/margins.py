@@ -167,6 +167,11 @@ def detail_of(run: Run) -> tuple[Detail, Ints]:
     return run.history.detail, run.at_ms
 
 
+def detail_kept(run: Run) -> Detail | None:
+    """Give a run's detail, or None if it was not kept."""
+    return None if run.history is None else run.history.detail
+
+
 def looked_rows(run: Run, stay: Stay) -> slice:
     """Give the ticks in which a stay's guards can have been looked at.
 

@@ -7,10 +7,14 @@ import numpy as np
 
 from sequencer.base.places import Place
 from sequencer.history.amounts import amount, at, duration
-from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, RULE_BROKEN
+from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, RULE_BROKEN
 from sequencer.history.cause import Wait, cause_words, timeouts, waits_at_end
+from sequencer.history.facts import found_words
+from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run
 from sequencer.history.spare import Spare, spares
+
+MOST_GUARDS = 3  # of one phase, in one line
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +43,15 @@ class Slowest:
 class Summary:
     """A run in a few figures.
 
-    steps, steps_of: how many steps, and what was counted: the counter that rose most (resets of it
-    notwithstanding), or without counters the visits of the phase that guards led to most often.
+    steps, steps_of: how many steps, and what was counted, resets of counters notwithstanding: the counters of
+    all legs ("steps: lf 4, rf 3"), else the counter that rose most, or without counters the visits of the
+    phase that guards led to most often.
     cycles: how often the walk came back to the phase to which it first came back; the most of any sequence.
     tightest: of the guards that fired (see `sequencer.history.spare`) the one with least to spare, preferably
     one whose signals had settled; None if the run has no detail or no guard with a margin fired.
     measured: whether there was detail.
     waiting: what each sequence waits for at the end, except in rest phases.
+    never_left: if no sequence ever left its first phase, what each of them waits for.
     """
 
     ticks: int
@@ -60,12 +66,15 @@ class Summary:
     measured: bool
     faults: tuple[Fault, ...]
     waiting: tuple[Wait, ...]
+    never_left: tuple[Wait, ...]
 
     @property
     def words(self) -> str:
         """Say in one line what a maker wants to know."""
         unit = "step" if self.steps == 1 else "steps"
         text = f"made {self.steps} {unit} ({self.steps_of}) in {duration(self.lasted_ms)}"
+        if self.never_left:
+            text = f"{text}; {_never_left_words(self.never_left)}"
         if self.tightest is not None:
             least = "" if self.tightest.settled else "at least "  # it left while the signal still moved on
             spare = f"{least}{amount(self.tightest.amount, self.tightest.unit)} to spare"
@@ -78,6 +87,14 @@ class Summary:
         return text
 
 
+def _never_left_words(waits: tuple[Wait, ...]) -> str:
+    first, more = waits[0], len(waits) - 1
+    whose = f"{first.sequence_name}: " if more else ""
+    asked = "; ".join(guard.words for guard in first.guards[:MOST_GUARDS]) or "it has no guard"
+    others = f" (and {more} sequence{'s' if more > 1 else ''} more)" if more else ""
+    return f"{whose}never left {first.phase_name}: {asked}{others}"
+
+
 def summary(run: Run) -> Summary:
     """Sum up a run."""
     measured = run.history is not None and run.history.detail is not None
@@ -87,6 +104,7 @@ def summary(run: Run) -> Summary:
     tightest = min(settled or found, key=lambda spare: spare.share, default=None)
     slowest = _slowest(run)
     steps, steps_of = _steps(run)
+    waits = waits_at_end(run)
     return Summary(
         ticks=run.ticks,
         lasted_ms=run.end_ms - run.start_ms,
@@ -99,7 +117,8 @@ def summary(run: Run) -> Summary:
         slowest_way="" if slowest is None else _way(run, slowest.sequence, slowest.phase, slowest.to),
         measured=measured,
         faults=_faults(run),
-        waiting=tuple(wait for wait in waits_at_end(run) if not wait.rest),
+        waiting=tuple(wait for wait in waits if not wait.rest),
+        never_left=() if (run.transitions.cause >> 8 != BY_RESET).any() else tuple(waits),
     )
 
 
@@ -112,6 +131,10 @@ def _way(run: Run, sequence: int, phase: int, to: int) -> str:
 
 def _steps(run: Run) -> tuple[int, str]:
     if run.counted:
+        legs, each = _of_each_leg([counter.name for counter in run.plan.counters])
+        if each:
+            counts = ", ".join(f"{name} {run.counted[index]}" for index, name in each.items())
+            return sum(run.counted[index] for index in each), f"{legs}: {counts}"
         best = int(np.argmax(run.counted))
         return run.counted[best], f"counter {run.plan.counters[best].name}"
     moves = run.transitions
@@ -122,6 +145,19 @@ def _steps(run: Run) -> tuple[int, str]:
     visited, visits = np.unique(pairs, axis=0, return_counts=True)
     sequence, phase = map(int, visited[int(np.argmax(visits))])
     return int(visits.max()), f"visits of {run.plan.sequences[sequence].phases[phase].name}"
+
+
+def _of_each_leg(names: list[str]) -> tuple[str, dict[int, str]]:
+    """Find counters that differ in one word, as lf_steps and rf_steps do: what they count, and of whom."""
+    found: dict[str, dict[int, str]] = {}
+    for index, name in enumerate(names):
+        words = name.split("_")
+        for i, word in enumerate(words):
+            rest = "_".join([*words[:i], *words[i + 1 :]])
+            if rest:
+                found.setdefault(rest, {}).setdefault(index, word)
+    legs, each = max(found.items(), key=lambda entry: len(entry[1]), default=("", {}))
+    return (legs, each) if len(each) > 1 else ("", {})
 
 
 def _cycles(run: Run, sequence: int) -> int:
@@ -157,11 +193,16 @@ def _faults(run: Run) -> tuple[Fault, ...]:
             rule = run.plan.rules[interval.which]
             lasted = duration(interval.to_ms - interval.from_ms)
             words = f"rule {rule.name} was broken for {lasted}"
+            detail = detail_kept(run)
+            if detail is not None and (
+                facts := found_words(run.plan, rule.guard, detail, interval.from_tick)
+            ):
+                words = f"{words}: {facts}"
             found.append(Fault("rule", interval.from_ms, words, rule.place))
     for row in np.flatnonzero(run.transitions.cause >> 8 == BY_ANYWHERE).tolist():
         move = run.transitions[row]
         phase = run.plan.sequences[move.sequence].phases[move.entered]
         if phase.stop is not None:
-            words = f"stopped in {phase.name}, {cause_words(run.plan, move)}"
+            words = f"stopped in {phase.name}, {cause_words(run.plan, move, detail_kept(run))}"
             found.append(Fault("stop", move.at_ms, words, run.plan.anywhere[move.index].place))
     return tuple(sorted(found, key=lambda fault: fault.at_ms))

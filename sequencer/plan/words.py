@@ -1,5 +1,7 @@
 """Guards, levels and causes in plain words, for comments, diagrams, findings and reports."""
 
+from typing import NamedTuple
+
 from sequencer.plan.tables import (
     Compare,
     Follow,
@@ -14,13 +16,36 @@ from sequencer.plan.tables import (
 )
 
 _COMPARE = {
-    "at_least": "is at least",
-    "at_most": "is at most",
-    "above": "is above",
-    "below": "is below",
-    "within": "is within",
-    "outside": "is outside",
+    "at_least": "at least",
+    "at_most": "at most",
+    "above": "above",
+    "below": "below",
+    "within": "within",
+    "outside": "outside",
 }
+_OPPOSITES = {
+    "at_least": "below",
+    "at_most": "above",
+    "above": "at most",
+    "below": "at least",
+    "within": "outside",
+    "outside": "within",
+}
+
+
+class _Verbs(NamedTuple):
+    """The verbs of a clause."""
+
+    single: str
+    several: str
+    has: str
+    have: str
+    comes: str
+
+
+_NOW = _Verbs("is", "are", "has", "have", "comes")
+_WAS = _Verbs("was", "were", "had", "had", "came")
+_WAS_NOT = _Verbs("was not", "were not", "had not", "had not", "did not come")
 
 
 def number_words(value: float, unit: str) -> str:
@@ -47,20 +72,39 @@ def ms_words(ms: int) -> str:
 
 def leaf_words(plan: Plan, leaf_index: int) -> str:
     """Spell one leaf as a clause: ``left_knee is above 5 mm``."""
+    return _clause(plan, leaf_index, _NOW)
+
+
+def fact_words(plan: Plan, leaf_index: int, *, true: bool) -> str:
+    """Spell what a leaf was found to be in a tick: ``left_knee was above 5 mm``, ``motors was off``."""
+    leaf = plan.leaves[leaf_index]
+    if true:
+        return _clause(plan, leaf_index, _WAS)
+    if isinstance(leaf, OnSwitch):
+        return f"{plan.switches[leaf.switch].name} was off"
+    if isinstance(leaf, Compare):  # below its threshold it is below its release too: no word about that
+        level = _range_words(plan, leaf.low, leaf.high, leaf.unit)
+        return f"{_compared(plan, leaf)} was {_OPPOSITES[leaf.op]} {level}"
+    return _clause(plan, leaf_index, _WAS_NOT)
+
+
+def _clause(plan: Plan, leaf_index: int, verbs: _Verbs) -> str:
     leaf = plan.leaves[leaf_index]
     if isinstance(leaf, Compare):
-        return _compare_words(plan, leaf)
+        return _compare_words(plan, leaf, verbs)
     if isinstance(leaf, Follow):
-        return _follow_words(plan, leaf)
+        return _follow_words(plan, leaf, verbs)
     if isinstance(leaf, OnEvent):
-        return f"{plan.events[leaf.event].name} comes"
+        return f"{plan.events[leaf.event].name} {verbs.comes}"
     if isinstance(leaf, OnSwitch):
-        return f"{plan.switches[leaf.switch].name} is on"
+        return f"{plan.switches[leaf.switch].name} {verbs.single} on"
     if isinstance(leaf, Lost):
-        return f"{'the remote' if leaf.signal is None else plan.signals[leaf.signal].name} is lost"
+        name = "the remote" if leaf.signal is None else plan.signals[leaf.signal].name
+        return f"{name} {verbs.single} lost"
     assert isinstance(leaf, InPhase)
     sequence = plan.sequences[leaf.sequence]
-    return f"{sequence.name} is in {' or '.join(sequence.phases[i].name for i in leaf.phases)}"
+    phases = " or ".join(sequence.phases[i].name for i in leaf.phases)
+    return f"{sequence.name} {verbs.single} in {phases}"
 
 
 def _opposite_words(plan: Plan, leaf_index: int) -> str | None:
@@ -76,10 +120,13 @@ def _opposite_words(plan: Plan, leaf_index: int) -> str | None:
     return None
 
 
-def _compare_words(plan: Plan, leaf: Compare) -> str:
-    names = plan.signals if leaf.source == "signal" else plan.counters
-    name = names[leaf.index].name
-    text = f"{name} {_COMPARE[leaf.op]} {_range_words(plan, leaf.low, leaf.high, leaf.unit)}"
+def _compared(plan: Plan, leaf: Compare) -> str:
+    return (plan.signals if leaf.source == "signal" else plan.counters)[leaf.index].name
+
+
+def _compare_words(plan: Plan, leaf: Compare, verbs: _Verbs) -> str:
+    level = _range_words(plan, leaf.low, leaf.high, leaf.unit)
+    text = f"{_compared(plan, leaf)} {verbs.single} {_COMPARE[leaf.op]} {level}"
     if leaf.latch is not None:
         text += f" (until {_release_words(plan, leaf)})"
     return text
@@ -102,11 +149,11 @@ def _release_words(plan: Plan, leaf: Compare) -> str:
     return f"{past[leaf.op]} {level}"
 
 
-def _follow_words(plan: Plan, leaf: Follow) -> str:
+def _follow_words(plan: Plan, leaf: Follow, verbs: _Verbs) -> str:
     setpoint = plan.setpoints[leaf.setpoint]
     names = " and ".join(plan.signals[f.signal].name for f in setpoint.followers)
-    verb = "have" if len(setpoint.followers) > 1 else "has"
-    be = "are" if len(setpoint.followers) > 1 else "is"
+    verb = verbs.have if len(setpoint.followers) > 1 else verbs.has
+    be = verbs.several if len(setpoint.followers) > 1 else verbs.single
     tolerance = level_words(plan, leaf.tolerance, leaf.unit)
     if leaf.op == "reached":
         text = f"{names} {verb} come within {tolerance} of {setpoint.name} or past it"

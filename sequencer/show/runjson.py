@@ -4,6 +4,7 @@ from typing import Any
 
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, RULE_BROKEN
 from sequencer.history.cause import Wait, cause_words
+from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run, Transition
 from sequencer.history.summary import Summary
 from sequencer.show.jsonout import document, place_object
@@ -95,7 +96,7 @@ def _transition(run: Run, move: Transition) -> dict[str, Any]:
         "after_ms": move.stayed_ms,
         "cause": _KINDS[move.kind],
         "number": None if move.kind in (BY_RESET, BY_TIMEOUT) else move.index + 1,
-        "because": cause_words(run.plan, move),
+        "because": cause_words(run.plan, move, detail_kept(run)),
     }
 
 

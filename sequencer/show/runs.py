@@ -5,7 +5,7 @@ import numpy as np
 from sequencer.history.amounts import amount, at, duration
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, RULE_BROKEN
 from sequencer.history.cause import Wait, cause_words, waits_at_end
-from sequencer.history.margins import GuardVisit, guard_unit, guard_visits
+from sequencer.history.margins import GuardVisit, detail_kept, guard_unit, guard_visits
 from sequencer.history.run import Run
 from sequencer.history.spare import Spare, spares
 from sequencer.history.summary import Fault, Summary
@@ -97,9 +97,8 @@ def _single(run: Run) -> _Table:
         stay = stays[move.sequence, numbers[move.sequence]]
         numbers[move.sequence] += 1
         lasted = ("" if stay.closed is not None else "> ") + duration(stay.to_ms - stay.from_ms)
-        rows.append(
-            (table.name, at(move.at_ms), table.phases[move.entered].name, lasted, cause_words(run.plan, move))
-        )
+        because = cause_words(run.plan, move, detail_kept(run))
+        rows.append((table.name, at(move.at_ms), table.phases[move.entered].name, lasted, because))
     return ("sequence", "at", "phase", "for", "entered because"), rows, frozenset({1, 3})
 
 
@@ -108,27 +107,20 @@ def _summed_up(run: Run) -> _Table:
     rows: list[tuple[str, ...]] = []
     for number, sequence in enumerate(run.plan.sequences):
         moves = run.transitions.of(number)
-        last = run.stays(number)[-1:]
+        last = run.stays(number)[-1]
         for index, phase in enumerate(sequence.phases):
             left = moves.left == index
-            lengths = [
-                *moves.stayed_ms[left].tolist(),
-                *(s.to_ms - s.from_ms for s in last if s.phase == index),
-            ]
-            if not lengths:
-                continue
+            lengths = moves.stayed_ms[left]
             causes, counts = np.unique(moves.cause[left], return_counts=True)
             by = [f"{short_cause(c >> 8, c & 0xFF)} x {n}" for c, n in zip(causes, counts, strict=True)]
-            times = (min(lengths), int(np.median(lengths)), max(lengths))
-            rows.append(
-                (
-                    sequence.name,
-                    phase.name,
-                    str(len(lengths)),
-                    *map(duration, times),
-                    ", ".join(by) or "the end",
-                )
-            )
+            if last.phase == index:  # cut off by the end of the run, so its length says nothing
+                by.append(f"the end after {duration(last.to_ms - last.from_ms)}")
+            if not by:
+                continue
+            times = (lengths.min(), np.median(lengths), lengths.max()) if len(lengths) else ()
+            texts = [duration(int(time)) for time in times] or [""] * 3
+            visits = len(lengths) + (last.phase == index)
+            rows.append((sequence.name, phase.name, str(visits), *texts, ", ".join(by)))
     head = ("sequence", "phase", "visits", "shortest", "median", "longest", "left by")
     return head, rows, frozenset({2, 3, 4, 5})
 

@@ -147,7 +147,7 @@ def test_switches_and_presses_are_the_operators(tmp_path: Path) -> None:
     presses = ["--press", "go=1s", "--press", "halt=3s", "--press", "go=5s"]
     halted = call("dry-run", STORK, *presses, "--for", "6s")
     assert halted.returncode == 0
-    assert "stop at 3.00 s: stopped in safe, anywhere 1: halt comes" in halted.stdout
+    assert "stop at 3.00 s: stopped in safe, anywhere 1: halt came" in halted.stdout
     assert "5.00 s  standing" in halted.stdout
 
 

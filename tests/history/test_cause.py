@@ -15,7 +15,8 @@ from sequencer.history.cause import Wait, cause_words, move_words, timeouts, wai
 from sequencer.history.drive import drive_closed_loop
 from sequencer.history.recorder import Recorder
 from sequencer.history.run import Run
-from sequencer.plan.tables import Level
+from sequencer.history.summary import summary
+from sequencer.plan.tables import Level, Plan
 from sequencer.trace.follow import FollowOptions, FollowPlant
 
 GO, HALT = p.event("go"), p.event("halt")
@@ -299,3 +300,72 @@ def test_a_follower_that_was_there_before_it_fell_silent() -> None:
         "c to be within 2 deg of 9 deg; c was lost, silent since 0.00 s; best 9 deg at 0.01 s, enough"
         in wait.words
     )
+
+
+# -- which part was the reason -----------------------------------------------------------------------------
+
+ON = p.switch("motors")
+
+
+def watched_plan() -> Plan:
+    """The operator's ways to stop, a tilt that may be lost, and a rule with two parts."""
+    stop = p.any_of(HALT, p.not_(ON), p.lost("a"), p.outside("a", -25, 25))
+    phases = [
+        Phase("a", [("b", p.any_of(GO, p.all_of(p.above("a", 20), p.event("nudge"))))]),
+        Phase("b", [("a", p.not_(p.all_of(p.below("a", 20), ON)))]),
+        Phase("safe", stop=0),
+    ]
+    rule = p.Rule("level", p.all_of(p.below("a", 30), p.above("b", -5)), p.in_phase("walk", "b"), to="a")
+    events = ("go", "halt", "nudge")
+    return make_plan({"walk": phases}, signals=AB, events=events, anywhere=[("safe", stop)], rules=[rule])
+
+
+def on(events: str = "", **values: float) -> Tick:
+    return tick(events=events, switches="motors", **values)
+
+
+@pytest.mark.parametrize(
+    ("ticks", "words"),
+    [
+        ([tick(a=0)], "anywhere 1: motors was off"),
+        ([on("halt", a=0)], "anywhere 1: halt came"),
+        ([on("halt", a=30)], "anywhere 1: halt came and a was outside -25 deg to 25 deg"),
+        ([on(), on(), on(), on()], "anywhere 1: a was lost"),
+        ([on("go", a=0)], "guard 1: go came"),
+        ([on("nudge", a=21)], "guard 1: a was above 20 deg and nudge came"),
+        ([on("go", a=21), on(a=21)], "guard 1: a was at least 20 deg"),
+        (
+            [on("go", a=0, b=0), on(a=0, b=-6), on(a=0, b=-6)],
+            "broken rule level: walk was in b and b was at most -5 mm",
+        ),
+    ],
+)
+def test_the_part_that_was_the_reason_is_named(ticks: list[Tick], words: str) -> None:
+    plan = watched_plan()
+    run = record(plan, [on(a=0, b=0), *ticks])
+    assert run.history is not None
+    assert cause_words(plan, run.transitions[-1], run.history.detail) == words
+
+
+def test_without_detail_the_whole_guard_is_told() -> None:
+    run = record(watched_plan(), [on(a=0), tick(a=0)], detail=False)
+    words = "anywhere 1: halt comes or motors is off or a is lost or a is outside -25 deg to 25 deg"
+    assert cause_words(run.plan, run.transitions[-1]) == words
+    (fault,) = summary(run).faults
+    assert fault.words == f"stopped in safe, {words}"
+
+
+def test_a_stop_and_a_broken_rule_tell_their_part() -> None:
+    run = record(watched_plan(), [on(a=0, b=0), on("go", a=0, b=-6), on(a=0, b=-6), tick(a=0, b=0)])
+    assert [fault.words for fault in summary(run).faults] == [
+        "rule level was broken for 10 ms: walk was in b and b was at most -5 mm",
+        "stopped in safe, anywhere 1: motors was off",
+    ]
+
+
+def test_a_guard_that_was_held_back_says_by_what() -> None:
+    phases = [Phase("safe", [("a", GO)], stop=0), Phase("a")]
+    plan = make_plan({"walk": phases}, anywhere=[("safe", p.any_of(HALT, p.not_(ON)))])
+    (wait,) = waits_at_end(record(plan, [tick(), tick(), tick()]))
+    words = "guard 1 was not looked at, for anywhere 1 held it (motors was off): go comes"
+    assert wait.guards[0].words == words

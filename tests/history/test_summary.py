@@ -207,7 +207,7 @@ def test_broken_rules_and_stops_from_anywhere_are_faults() -> None:
     )
     found = summary(record(plan, [tick(x=0), tick(x=9), tick(x=9), tick(x=0), tick(events="halt"), tick()]))
     assert [(fault.kind, fault.at_ms, fault.words) for fault in found.faults] == [
-        ("rule", 10, "rule level was broken for 20 ms"),
+        ("rule", 10, "rule level was broken for 20 ms: x was at least 5 deg"),
         ("stop", 40, "stopped in safe, anywhere 1: halt comes"),
     ]
 
@@ -283,3 +283,43 @@ def test_in_a_closed_loop_the_plant_sees_the_setpoints_of_the_tick_before() -> N
     assert seen[0][1] == [0.0, 0.0, 0.0]
     assert [values for _, values in seen[1:]] == run.history.setpoint[:-1].tolist()
     assert run.history.now.tolist() == [now for now, _ in seen]
+
+
+# -- a run that did not begin, and several counters --------------------------------------------------------
+
+
+def test_a_walk_that_never_began_says_what_it_waited_for() -> None:
+    ready = p.all_of(GO, p.switch("motors"))
+    plan = make_plan({"walk": [Phase("standing", [("b", ready)], rest=True), Phase("b")]}, counters=["steps"])
+    words = "made 0 steps (counter steps) in 20 ms; never left standing: guard 1 waited for go to come"
+    assert summary(record(plan, [tick(switches="motors")] * 3)).words == words
+    whole = words.replace("waited for go to come", "did not fire: go comes and motors is on")
+    bare = summary(record(plan, [tick(switches="motors")] * 3, detail=False))
+    assert bare.words == f"{whole}; margins were not recorded"
+    assert "never left" not in summary(record(plan, [tick(), tick(events="go", switches="motors")])).words
+
+
+def test_of_several_sequences_that_never_began_the_first_is_told_and_how_many() -> None:
+    legs = {leg: [Phase("stance", [("swing", GO)], rest=True), Phase("swing")] for leg in ("lf", "rf", "lh")}
+    words = "never left stance: guard 1 waited for go to come (and 2 sequences more)"
+    assert summary(record(make_plan(legs), [tick()] * 3)).words.endswith(f"; lf: {words}")
+
+
+def test_counters_of_each_leg_are_added_up() -> None:
+    names = ["lf_steps", "rf_steps", "turns"]
+    legs = {
+        leg: [
+            Phase("stance", [("swing", p.event(leg))]),
+            Phase("swing", [("stance", GO)], count=[f"{leg}_steps"]),
+        ]
+        for leg in ("lf", "rf")
+    }
+    plan = make_plan(legs, events=["go", "lf", "rf"], counters=names)
+    run = record(plan, [tick(), tick(events="lf rf"), tick(events="go"), tick(events="lf"), tick()])
+    assert summary(run).words.startswith("made 3 steps (steps: lf 2, rf 1) in ")
+
+
+def test_of_counters_that_count_different_things_the_one_that_rose_most_is_told() -> None:
+    phases = [Phase("a", [("b", GO)], count=["nods"]), Phase("b", [("a", GO)], count=["steps"])]
+    plan = make_plan({"walk": phases}, counters=["steps", "nods"])
+    assert summary(record(plan, [tick(events="go")] * 3)).words.startswith("made 2 steps (counter nods) in ")

@@ -2,6 +2,7 @@ import csv
 import io
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from support.commands import STORK
 
 import sequencer
 from sequencer.base.errors import MisuseError
+from sequencer.history.amounts import duration
 from sequencer.history.run import Run
 from sequencer.history.summary import summary
 from sequencer.show.runcsv import run_csv
@@ -106,3 +108,22 @@ def test_a_column_limit_cuts_the_table_but_not_the_fault(stuck: Run) -> None:
     lines = text.splitlines()
     assert all(len(line) <= 50 for line in lines[:4])
     assert any(line.startswith("fault at 6.00 s: ") and len(line) > 80 for line in lines)
+
+
+def test_the_last_unfinished_visit_counts_for_no_length() -> None:
+    run = sequencer.load(STORK).dry_run(duration_s=40, executor="reference")
+    stays = [stay for stay in run.stays(0) if stay.phase == run.last_phases[0]]
+    lengths = [stay.to_ms - stay.from_ms for stay in stays]
+    assert lengths[-1] < min(lengths[:-1]), "the run must end in the middle of a phase"
+    name = run.plan.sequences[0].phases[run.last_phases[0]].name
+    (row,) = (line for line in run_text(run, summary(run)).splitlines() if line.startswith(f"{name} "))
+    cells = re.split("  +", row)
+    assert cells[1:3] == [str(len(stays)), duration(min(lengths[:-1]))]
+    assert cells[5] == f"guard 1 x {len(stays) - 1}, the end after {duration(lengths[-1])}"
+
+
+def test_a_phase_that_only_the_end_left_has_no_lengths() -> None:
+    following = FollowOptions(operator=((1000, "go"), (40000, "halt")))
+    run = sequencer.load(STORK).dry_run(duration_s=60, executor="reference", following=following)
+    (row,) = (line for line in run_text(run, summary(run)).splitlines() if line.startswith("safe "))
+    assert row.split() == ["safe", "1", *"the end after 20.0 s".split()]
