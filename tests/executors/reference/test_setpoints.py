@@ -206,3 +206,14 @@ def test_a_write_at_either_end_of_the_span_is_taken(make_executor: MakeExecutor)
     play = Play(make_executor, plan).ticks(tick(writes=[("p", -1), ("q", 2)]))
     assert play.record.refused == 0
     assert play.executor.parameters == (-1.0, 2.0)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_step_that_just_reaches_the_target_gives_the_target(make_executor: MakeExecutor, sign: int) -> None:
+    # in binary32, 1 - -4e-8 is 1, no more than a step away, but -4e-8 + 1 is 0.99999994
+    start = np.float32(-4e-8 * sign)
+    assert np.float32(sign) - start == sign != start + np.float32(sign)
+    plan = make_plan(
+        {"walk": [Phase("a", set={"x": sign})]}, setpoints=[setpoint("x", step=1.0, start=float(start))]
+    )
+    assert Play(make_executor, plan).ticks(tick()).setpoint("x") == [float(sign)]

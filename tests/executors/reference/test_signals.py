@@ -209,3 +209,19 @@ def test_a_switch_that_the_remote_does_not_carry_is_known_without_it(make_execut
     plan = make_plan({"walk": [Phase("rest", leave)]}, remote=REMOTE)
     unheard = [tick(heard=False, switches="motors" if i % 2 else "") for i in range(7)]
     assert Play(make_executor, plan).ticks(*unheard).truths(0) == "-TFTFTF"
+
+
+def test_a_value_at_either_end_of_its_span_is_not_outside(make_executor: MakeExecutor) -> None:
+    plan = make_plan({"walk": [Phase("rest")]}, signals=[signal("tilt", low=-45.0, high=45.0)])
+    play = Play(make_executor, plan).ticks(tick(tilt=-45), tick(tilt=45))
+    assert play.totals("tilt") == (0, 0, 0)
+    play.ticks(tick(tilt=float(np.nextafter(np.float32(45), np.float32(50)))))
+    assert play.totals("tilt") == (0, 0, 1)
+
+
+def test_a_remote_that_cannot_be_lost_is_known_once_it_was_heard(make_executor: MakeExecutor) -> None:
+    leave = [("rest", not_(any_of(switch("motors", remote=True), not_(switch("motors", remote=True)))))]
+    remote = Remote((), (0,), None, None, NOWHERE)
+    plan = make_plan({"walk": [Phase("rest", leave)]}, remote=remote)
+    times = [tick(heard=False), tick(heard=False), tick(), tick(heard=False, now=10**6, switches="motors")]
+    assert Play(make_executor, plan).ticks(*times).truths(0) == "-?FT"
