@@ -59,9 +59,15 @@ def caret_lines(line: str, column: int) -> tuple[str, str]:
     return before + after, " " * width(before) + "^"
 
 
+def _is_binary(line: str) -> bool:
+    """Tell whether a line is no text at all, such as that of a packed file; one wrong byte is still shown."""
+    head = line[:200]
+    return sum(char == "\ufffd" or (char < " " and char != "\t") for char in head) > len(head) / 10 + 1
+
+
 def _source_block(place: Place, sources: Sources, style: Style) -> list[str]:
     line = sources.line(place)
-    if line is None or not line.strip():
+    if line is None or not line.strip() or _is_binary(line):
         return []
     text, caret = caret_lines(line, place.column)
     number = str(place.line)

@@ -1,3 +1,4 @@
+import gzip
 from pathlib import Path
 
 import pytest
@@ -6,7 +7,7 @@ from sequencer.base.errors import DifferenceError, FileErrors, MisuseError, Tool
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import NOWHERE, Place
 from sequencer.show.terminal import Sources, caret_lines, count_text, error_text, finding_text, findings_text
-from sequencer.show.text import Style
+from sequencer.show.text import PLAIN, Style
 
 
 def finding(place: Place, **more: object) -> Finding:
@@ -128,3 +129,13 @@ def test_a_files_errors_are_all_told(gait: str) -> None:
 def test_colour_marks_the_severity(gait: str) -> None:
     text = finding_text(finding(Place(gait, 3, 3)), Sources(), Style(colour=True))
     assert "\x1b[31;1merror:\x1b[0m" in text
+
+
+def test_the_line_of_a_packed_file_is_not_printed(tmp_path: Path) -> None:
+    packed = tmp_path / "walk.csv"
+    packed.write_bytes(gzip.compress(bytes(range(256)) * 20))
+    text = error_text(TraceError("this file is compressed", Place(str(packed), 1, 1)), PLAIN)
+    assert "|" not in text
+    packed.write_bytes(b"time,left\n0,\xff\n")
+    text = error_text(TraceError("byte 0xff is not UTF-8", Place(str(packed), 2, 3)), PLAIN)
+    assert "2 |" in text
