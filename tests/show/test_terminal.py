@@ -102,14 +102,16 @@ def test_counts_are_in_words() -> None:
     assert count_text([]) == "nothing found"
 
 
-def test_a_trace_error_shows_the_row() -> None:
+def test_a_trace_error_shows_the_row(tmp_path: Path) -> None:
+    walk = tmp_path / "walk.csv"
+    walk.write_text("time,left\n20,1\n10,2\n", encoding="utf-8")
     error = TraceError(
-        "time goes backwards", Place(__file__, 1, 6), expected="rising times", hint="sort the rows"
+        "time goes backwards", Place(str(walk), 3, 1), expected="rising times", hint="sort the rows"
     )
     lines = error_text(error).splitlines()
     assert lines[0].endswith("error: time goes backwards")
-    assert lines[1] == "  1 | from pathlib import Path"
-    assert lines[2] == "    |      ^"
+    assert lines[1] == "  3 | 10,2"
+    assert lines[2] == "    | ^"
     assert lines[3:] == ["    expected: rising times", "    fix: sort the rows"]
 
 
