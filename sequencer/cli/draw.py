@@ -9,8 +9,11 @@ from sequencer.cli.options import (
     FILE,
     force_option,
     gait_argument,
+    json_option,
     machine_option,
+    out,
     quiet_option,
+    refuse_both,
     say,
     verb,
     write_out,
@@ -27,9 +30,16 @@ FORMATS = {"svg": b"<svg", "png": b"\x89PNG", "pdf": b"%PDF-", "dot": b"digraph"
 @click.option("-o", "--output", metavar="FILE", type=FILE, help="Where to write it; - for standard output.")
 @click.option("--format", "kind", type=click.Choice(list(FORMATS)), help="Default: what FILE ends in.")
 @force_option
+@json_option
 @quiet_option
 def command(
-    gait: str, machine: str | None, output: str | None, kind: str | None, force: bool, quiet: bool
+    gait: str,
+    machine: str | None,
+    output: str | None,
+    kind: str | None,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
 ) -> int:
     """Draw a gait: phases, what they command, guards as sentences, timeouts and stops.
 
@@ -41,10 +51,15 @@ def command(
 
     kind = kind or _format_of(output)
     output = output or ("-" if gait == "-" else str(drawing_of(Path(gait), kind)))
+    refuse_both(output, as_json=as_json)
     with Progress("drawing", quiet=quiet):
         data = diagram_bytes(load_plan(gait, machine), kind)
     write_out(output, data, ours=FORMATS[kind], force=force)
-    if output != "-":
+    if as_json:
+        from sequencer.show.jsonout import document
+
+        out(document("files", {"written": [output]}))
+    elif output != "-":
         say(f"drawn: {output}", quiet=quiet)
     return 0
 

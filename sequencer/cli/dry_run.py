@@ -19,6 +19,7 @@ from sequencer.cli.options import (
     machine_option,
     out,
     quiet_option,
+    refuse_both,
     say,
     style,
     verb,
@@ -96,6 +97,7 @@ def command(
     """
     import sequencer
 
+    refuse_both(out_file, as_json=as_json)
     if gait == "-" and trace == "-":
         raise MisuseError("the gait and the recording can't both come from standard input")
     loaded = sequencer.load(gait, machine=machine)

@@ -1,6 +1,7 @@
 """The command `sequencer`: runs a verb and turns every error into one clear line and an exit code.
 
 Exit codes: 0 fine, 1 findings (or a fault in a dry-run), 2 misuse or unreadable input, 130 interrupted.
+With --json an error is a document on standard output, as the findings of `check` are.
 """
 
 import errno
@@ -54,25 +55,29 @@ def sequencer(ctx: click.Context, as_json: bool) -> int:
 def main(arguments: list[str] | None = None) -> int:
     """Run the command line and return its exit code; never lets an exception out."""
     _prepare_streams()
+    arguments = sys.argv[1:] if arguments is None else arguments
+    tell = _tell_as_json if _wants_json(arguments) else _tell
     try:
-        code = _run(sys.argv[1:] if arguments is None else arguments)
+        code = _run(arguments)
         sys.stdout.flush()
     except BrokenPipeError:
         _leave_stdout()  # whoever read our output went away, as `| head` does: nothing to say
         return MISUSE
     except (KeyboardInterrupt, click.Abort):
-        return _fail("interrupted; no file was left half written", INTERRUPTED)
+        tell(SequencerError("interrupted; no file was left half written"))
+        return INTERRUPTED
     except SequencerError as error:
-        return _show(error)
+        tell(error)
+        return FINDINGS if isinstance(error, DifferenceError) else MISUSE
     except (click.ClickException, OSError, MemoryError) as error:
-        return _fail(_message(error), MISUSE)
+        tell(SequencerError(_message(error)))
+        return MISUSE
     except Exception as error:
         if os.environ.get("SEQUENCER_TRACEBACK"):
             raise
-        name = type(error).__name__
-        return _fail(
-            f"a fault in sequencer itself: {name}: {error} (SEQUENCER_TRACEBACK=1 shows where)", MISUSE
-        )
+        what = f"{type(error).__name__}: {error}"
+        tell(SequencerError(f"a fault in sequencer itself: {what} (SEQUENCER_TRACEBACK=1 shows where)"))
+        return MISUSE
     return code if isinstance(code, int) else FINE
 
 
@@ -112,22 +117,17 @@ def _message(error: click.ClickException | OSError | MemoryError) -> str:
     return error.format_message()
 
 
-def _show(error: SequencerError) -> int:
+def _wants_json(arguments: list[str]) -> bool:
+    """Look for --json even where the arguments make no sense, as then no verb can say so."""
+    options = arguments[: arguments.index("--")] if "--" in arguments else arguments
+    return "--json" in options
+
+
+def _tell(error: SequencerError) -> None:
     from sequencer.show.terminal import error_text
     from sequencer.show.text import style_for
 
-    _say(error_text(error, style_for(sys.stderr)))
-    return FINDINGS if isinstance(error, DifferenceError) else MISUSE
-
-
-def _fail(message: str, code: int) -> int:
-    from sequencer.show.text import clean, style_for
-
-    _say(f"{style_for(sys.stderr)('error:', 'red', 'bold')} {clean(message)}")
-    return code
-
-
-def _say(text: str) -> None:
+    text = error_text(error, style_for(sys.stderr))
     try:
         sys.stdout.flush()
     except OSError:
@@ -137,6 +137,16 @@ def _say(text: str) -> None:
         sys.stderr.flush()
     except OSError:
         pass  # standard error is gone too; the exit code still tells
+
+
+def _tell_as_json(error: SequencerError) -> None:
+    from sequencer.show.jsonout import error_document
+
+    try:
+        sys.stdout.write(error_document(error) + "\n")
+        sys.stdout.flush()
+    except OSError:
+        _leave_stdout()
 
 
 def _leave_stdout() -> None:

@@ -9,7 +9,17 @@ import click
 
 from sequencer.base.errors import MisuseError
 from sequencer.cli.following import Following, following_options
-from sequencer.cli.options import FILE, machine_option, out_bytes, quiet_option, say, verb
+from sequencer.cli.options import (
+    FILE,
+    json_option,
+    machine_option,
+    out,
+    out_bytes,
+    quiet_option,
+    refuse_both,
+    say,
+    verb,
+)
 from sequencer.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -26,6 +36,7 @@ if TYPE_CHECKING:
     "-o", "--output", required=True, metavar="FILE", type=FILE, help=".csv or .parquet; - for stdout."
 )
 @click.option("--force", is_flag=True, help="Overwrite FILE.")
+@json_option
 @quiet_option
 def command(
     files: tuple[str, ...],
@@ -34,6 +45,7 @@ def command(
     following: Following,
     output: str,
     force: bool,
+    as_json: bool,
     quiet: bool,
 ) -> int:
     """Write a recording from a script, or with --follow by letting the machine follow its setpoints.
@@ -44,6 +56,7 @@ def command(
     """
     from sequencer.plan.build import load_plan
 
+    refuse_both(output, as_json=as_json)
     if len(files) != (1 if follow else 2):
         raise MisuseError(
             "--follow takes one GAIT and no script" if follow else "a SCRIPT and a GAIT are needed",
@@ -59,7 +72,11 @@ def command(
             following.refuse(but=("--seed",))
             blocks = make_trace(files[0], plan, seed=following.seed)
         ticks = _write(output, plan, _counted(blocks, bar), force=force)
-    if output != "-":
+    if as_json:
+        from sequencer.show.jsonout import document
+
+        out(document("files", {"written": [output], "ticks": ticks}))
+    elif output != "-":
         say(f"written: {output}, {ticks} ticks", quiet=quiet)
     return 0
 

@@ -72,6 +72,14 @@ def style() -> Style:
     return style_for(sys.stdout)
 
 
+def refuse_both(target: str | None, *, as_json: bool) -> None:
+    """Raise MisuseError if a file and the JSON document would both go to standard output."""
+    if as_json and target == "-":
+        raise MisuseError(
+            "the file and the JSON document can't both go to standard output", hint="leave out --json"
+        )
+
+
 def write_out(target: str, data: bytes, *, ours: bytes, force: bool = False) -> None:
     """Write to a file, whole or not at all; with ``-`` to standard output.
 

@@ -5,17 +5,20 @@ from typing import Literal
 
 import click
 
-from sequencer.cli.options import out, verb
+from sequencer.cli.options import json_option, out, verb
 
 
 @verb("schema", "sequencer schema gait > gait.schema.json")
 @click.argument("kind", type=click.Choice(["machine", "gait"]))
-def command(kind: Literal["machine", "gait"]) -> int:
+@json_option
+def command(kind: Literal["machine", "gait"], as_json: bool) -> int:
     """Print the JSON Schema of machine files or gait files.
 
     An editor that knows YAML completes names and marks errors with it.
     """
     from sequencer.gait.schema import json_schema
+
+    del as_json  # a schema is JSON; the option is there so that errors are too
 
     out(json.dumps(json_schema(kind), indent=2, ensure_ascii=False))
     return 0

@@ -14,8 +14,9 @@ from typing import Any, Final
 
 from sequencer import __version__
 from sequencer.base.codeinfo import CodeInfo
+from sequencer.base.errors import DifferenceError, FileErrors, SequencerError, ToolError, TraceError
 from sequencer.base.findings import Finding, Severity
-from sequencer.base.places import Place
+from sequencer.base.places import NOWHERE, Place
 
 VERSIONS: Final = {"findings": 1, "codes": 1, "run": 1, "plan": 1, "files": 1, "folder": 1, "proof": 1}
 
@@ -65,6 +66,22 @@ def findings_document(findings: Sequence[Finding]) -> str:
         "findings",
         {"counts": {s.value: counts[s] for s in Severity}, "findings": [finding_object(f) for f in findings]},
     )
+
+
+def error_document(error: SequencerError) -> str:
+    """Return an error as a document of findings: a file's own, or one without a code for all else."""
+    if isinstance(error, FileErrors):
+        return findings_document(error.findings)
+    place, expected, output = NOWHERE, "", ""
+    if isinstance(error, TraceError):
+        place, expected = error.place, error.expected
+    elif isinstance(error, ToolError):
+        output = error.output
+    elif isinstance(error, DifferenceError):
+        output = error.report
+    notes = ((NOWHERE, output),) if output else ()
+    finding = Finding("", Severity.ERROR, place, error.message, expected, fix=error.hint, notes=notes)
+    return findings_document([finding])
 
 
 def codes_document(infos: Sequence[CodeInfo]) -> str:
