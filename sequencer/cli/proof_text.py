@@ -28,7 +28,7 @@ def proof_text(proof: Proof, style: Style = PLAIN) -> str:
     for number, row in enumerate(proof.rows):
         lines[number] = lines[number].replace(row.outcome, style(row.outcome, _COLOURS[row.outcome]), 1)
     blocks = ["\n".join([style(top, "bold"), *lines]), "\n".join(_notes(proof))]
-    blocks += [_trouble(row, style) for row in proof.rows if row.outcome != "equal"]
+    blocks += [_trouble(row, style) for row in proof.rows if row.outcome != "equal" or row.reason]
     blocks.append(style(proof_words(proof), "bold"))
     return "\n\n".join(block for block in blocks if block)
 

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 @click.option(
     "--ticks",
     type=click.IntRange(1, 10_000_000),
-    default=2000,
+    default=3000,
     show_default=True,
     help="Length of made traces.",
 )

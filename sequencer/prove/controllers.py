@@ -12,7 +12,7 @@ from sequencer.build.compilers import COMMON_FLAGS, ZIG, find_compiler
 from sequencer.build.cross import CrossCompiler
 from sequencer.build.programs import run_program
 from sequencer.executors.compiled.cache import cached, content_key
-from sequencer.prove.program import own_file
+from sequencer.prove.program import LINKING, own_file
 
 Unit = Literal["cycles", "instructions", ""]
 
@@ -106,5 +106,5 @@ def build(target: Controller, folder: Path, sources: tuple[str, ...], *flags: st
         run_program([*command, "-o", "program", *sources], folder=folder)
         return folder / "program"
     if target.port == "cortex":
-        flags = ("-DPROOF_WITHOUT_MAIN", "-Tcortex.ld", *flags)
+        flags = ("-DPROOF_WITHOUT_MAIN", f"-T{LINKING}", *flags)
     return cross.link(target.compiler, folder, sources, "program.elf", *flags)

@@ -1,5 +1,6 @@
 """Building a program of one or many gaits for a controller, and replaying inputs on it."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,7 @@ from sequencer.prove.program import program_files, write_files
 from sequencer.prove.wire import Form, Reply, decode_run, encode_run
 from sequencer.trace.blocks import TickBlock
 
+# what GNU ld says
 _LINKER_SAYS_FULL = ("will not fit in region", "overflowed by")
 AROUND = 160  # bytes of stack on an 8-bit controller for the program around the tick
 
@@ -41,7 +43,9 @@ def build_image(target: Controller, forms: Sequence[Form], folder: Path, *flags:
         program = build(target, folder, sources, *flags)
     except ToolError as error:
         if any(words in error.output for words in _LINKER_SAYS_FULL):
-            raise TooLarge("the linker finds no room for it") from error
+            over = re.search(r"overflowed by (\d+) bytes", error.output)
+            by = f": it is {over[1]} bytes too long" if over else ""
+            raise TooLarge(f"the linker finds no room for it{by}") from error
         raise
     sizes = Sizes(0, 0) if target.compiler is None else sizes_of(target.compiler.size, program)
     if target.flash and sizes.flash > target.flash:

@@ -11,7 +11,8 @@ from sequencer.prove.wire import Form
 MOST_GAITS = 255  # of one program: their numbers are bytes
 
 FOLDER = "proof"
-SOURCE = "proof.cpp"
+# names with a hyphen, which no gait can have
+SOURCE, BARE, PORT, LINKING = "proof-program.cpp", "proof-bare.cpp", "proof-port.h", "proof-cortex.ld"
 
 
 def program_files(forms: Sequence[Form], port: str) -> tuple[dict[str, str], tuple[str, ...]]:
@@ -34,8 +35,7 @@ def program_files(forms: Sequence[Form], port: str) -> tuple[dict[str, str], tup
         programs.append({"g": view, "watched": form.watched, "frame": frame, **what})
         sources.append(view["source"])
     files[SOURCE] = environment.get_template("proof.cpp.j2").render(programs=programs)
-    files["port.h"] = own_file(f"port_{port}.h").read_text(encoding="ascii")
-    sources += _start_files(files, port)
+    sources += add_port(files, port)
     return files, (SOURCE, *sources)
 
 
@@ -43,18 +43,23 @@ def bare_files(plan: Plan | None, port: str) -> tuple[dict[str, str], tuple[str,
     """Make the least program around a sequencer, or around nothing: (files, those to compile)."""
     view = None if plan is None else view_of(plan)
     files = {} if plan is None else generate(plan, "portable")
-    files["bare.cpp"] = built_in(FOLDER).get_template("bare.cpp.j2").render(g=view)
-    sources = ["bare.cpp"] if view is None else ["bare.cpp", view["source"]]
-    return files, (*sources, *_start_files(files, port))
+    files[BARE] = built_in(FOLDER).get_template("bare.cpp.j2").render(g=view)
+    sources = [BARE] if view is None else [BARE, view["source"]]
+    return files, (*sources, *add_port(files, port))
 
 
-def _start_files(files: dict[str, str], port: str) -> list[str]:
-    """Add what starts a program where there is no C library; name what of it is to be compiled."""
-    if port != "cortex":
-        return []
-    for name in ("cortex_start.cpp", "cortex.ld"):
-        files[name] = own_file(name).read_text(encoding="ascii")
-    return ["cortex_start.cpp"]
+def add_port(files: dict[str, str], port: str) -> list[str]:
+    """Add how a program talks, and starts if there is no C library; name what of it is to be compiled."""
+    kept = {PORT: f"port_{port}.h", **_PORTS[port]}
+    files |= {name: own_file(file).read_text(encoding="ascii") for name, file in kept.items()}
+    return [name for name in _PORTS[port] if name.endswith(".cpp")]
+
+
+_PORTS = {
+    "avr": {},
+    "cortex": {"proof-start.cpp": "cortex_start.cpp", LINKING: "cortex.ld"},
+    "host": {"proof-files.cpp": "port_host.cpp"},
+}
 
 
 def own_file(name: str) -> Path:

@@ -51,7 +51,8 @@ class FirstDifference:
 class Row:
     """One controller's result. ticks: how many were compared. differing: how many of them differed.
 
-    reason: what went wrong or did not fit. package: what to install if it was not run.
+    reason: what went wrong or did not fit; of an equal one, what was left out. package: what to install if it
+    was not run.
     """
 
     controller: str

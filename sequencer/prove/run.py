@@ -81,11 +81,15 @@ def _compared(
     replies = _replay(plain, cases)
     footprint = _footprint(target, plan, replies, folder)
     row = _against(replace(row, outcome="equal"), replies, cases)
-    for number, leaves in enumerate(_windows(target, plan, plain.sizes, footprint)):
-        form = Form(plan, watched=True, leaves=leaves)
-        image = build_image(target, [form], folder / f"watched{number}", *flags)
-        row = _against(row, _replay(image, cases), cases)
-    return replace(row, footprint=footprint, cost=_cost(target, plan, replies))
+    row = replace(row, footprint=footprint, cost=_cost(target, plan, replies))
+    try:
+        for number, leaves in enumerate(_windows(target, plan, plain.sizes, footprint)):
+            form = Form(plan, watched=True, leaves=leaves)
+            image = build_image(target, [form], folder / f"watched{number}", *flags)
+            row = _against(row, _replay(image, cases), cases)
+    except TooLarge as error:
+        return replace(row, reason=f"only as generated, for it has no room to be watched: {error}")
+    return row
 
 
 def _replay(image: Image, cases: Sequence[Case]) -> list[Reply]:

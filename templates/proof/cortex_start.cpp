@@ -5,21 +5,21 @@
 extern "C" {
 
 extern uint32_t stack_top, data_source, data_first, data_last, bss_first, bss_last;
-int program(void);
+int proof_program(void);
 void begin_here(void);
-int32_t semihosting(uint32_t operation, const void* arguments);
-void stop_here(uint32_t code);
+int32_t port_semihosting(uint32_t operation, const void* arguments);
+void port_stop(uint32_t code);
 
-int32_t semihosting(uint32_t operation, const void* arguments) {
+int32_t port_semihosting(uint32_t operation, const void* arguments) {
   register uint32_t r0 __asm__("r0") = operation;
   register const void* r1 __asm__("r1") = arguments;
   __asm__ volatile("bkpt 0xAB" : "+r"(r0) : "r"(r1) : "memory");
   return static_cast<int32_t>(r0);
 }
 
-void stop_here(uint32_t code) {
+void port_stop(uint32_t code) {
   const uint32_t block[2] = {0x20026U, code};  // SYS_EXIT_EXTENDED: the emulator's exit code
-  semihosting(0x20U, block);
+  port_semihosting(0x20U, block);
   for (;;) {
   }
 }
@@ -56,10 +56,10 @@ void begin_here(void) {
   *reinterpret_cast<volatile uint32_t*>(0xE000ED88U) |= 0xFU << 20;  // CPACR: the float unit on
   __asm__ volatile("dsb\n\tisb");
 #endif
-  stop_here(static_cast<uint32_t>(program()));
+  port_stop(static_cast<uint32_t>(proof_program()));
 }
 
-static void on_fault(void) { stop_here(99U); }
+static void on_fault(void) { port_stop(99U); }
 
 __attribute__((section(".vectors"), used)) void (*const vectors[16])(void) = {
     reinterpret_cast<void (*)(void)>(&stack_top), begin_here, on_fault, on_fault, on_fault, on_fault, on_fault,

@@ -7,8 +7,8 @@
 #include <stdint.h>
 
 extern "C" {
-int32_t semihosting(uint32_t operation, const void* arguments);
-void stop_here(uint32_t code);
+int32_t port_semihosting(uint32_t operation, const void* arguments);
+void port_stop(uint32_t code);
 }
 
 static const uint32_t port_room = 32768U;
@@ -20,24 +20,24 @@ static uint32_t port_in_file = 0U, port_out_file = 0U;
 static inline volatile uint32_t& port_register(uint32_t address) {
   return *reinterpret_cast<volatile uint32_t*>(address);  // a register of the controller: Armv7-M, B3.3
 }
-static inline volatile uint32_t& systick_control() { return port_register(0xE000E010U); }
-static inline volatile uint32_t& systick_reload() { return port_register(0xE000E014U); }
-static inline volatile uint32_t& systick_now() { return port_register(0xE000E018U); }
+static inline volatile uint32_t& port_systick_control() { return port_register(0xE000E010U); }
+static inline volatile uint32_t& port_systick_reload() { return port_register(0xE000E014U); }
+static inline volatile uint32_t& port_systick_now() { return port_register(0xE000E018U); }
 
 static void port_refill() {
   const uint32_t block[3] = {port_in_file, reinterpret_cast<uint32_t>(port_in_buffer), port_room};
-  const int32_t unread = semihosting(0x06U, block);  // SYS_READ
+  const int32_t unread = port_semihosting(0x06U, block);  // SYS_READ
   port_in_at = 0U;
   port_in_end = port_room - static_cast<uint32_t>(unread);
   if (port_in_end == 0U) {
-    stop_here(2U);
+    port_stop(2U);
   }
 }
 
 static void port_flush() {
   const uint32_t block[3] = {port_out_file, reinterpret_cast<uint32_t>(port_out_buffer), port_out_at};
-  if ((port_out_at != 0U) && (semihosting(0x05U, block) != 0)) {  // SYS_WRITE
-    stop_here(3U);
+  if ((port_out_at != 0U) && (port_semihosting(0x05U, block) != 0)) {  // SYS_WRITE
+    port_stop(3U);
   }
   port_out_at = 0U;
 }
@@ -64,9 +64,9 @@ static inline void port_put4(uint32_t number) {
 
 static uint32_t port_open(const char* name, uint32_t length, uint32_t mode) {
   const uint32_t block[3] = {reinterpret_cast<uint32_t>(name), mode, length};
-  const int32_t file = semihosting(0x01U, block);  // SYS_OPEN
+  const int32_t file = port_semihosting(0x01U, block);  // SYS_OPEN
   if (file < 0) {
-    stop_here(4U);
+    port_stop(4U);
   }
   return static_cast<uint32_t>(file);
 }
@@ -77,11 +77,11 @@ static uint32_t port_started = 0U;
 static inline void port_begin() {
   port_in_file = port_open("in.bin", 6U, 1U);    // "rb"
   port_out_file = port_open("out.bin", 7U, 5U);  // "wb"
-  systick_reload() = 0xFFFFFFU;
-  systick_now() = 0U;
-  systick_control() = 5U;  // on, by the processor's clock
-  const uint32_t first = systick_now();
-  const uint32_t second = systick_now();
+  port_systick_reload() = 0xFFFFFFU;
+  port_systick_now() = 0U;
+  port_systick_control() = 5U;  // on, by the processor's clock
+  const uint32_t first = port_systick_now();
+  const uint32_t second = port_systick_now();
   port_reading = (first - second) & 0xFFFFFFU;
 }
 
@@ -100,11 +100,11 @@ static inline __attribute__((always_inline)) void port_before_tick() {
   for (volatile uint32_t* word = top - port_painted; word != top; ++word) {
     *word = port_paint;
   }
-  port_started = systick_now();
+  port_started = port_systick_now();
 }
 
 static inline __attribute__((always_inline)) void port_after_tick() {
-  const uint32_t taken = (port_started - systick_now()) & 0xFFFFFFU;
+  const uint32_t taken = (port_started - port_systick_now()) & 0xFFFFFFU;
   volatile uint32_t* const top = port_stack();
   volatile uint32_t* word = top - port_painted;
   while ((word != top) && (*word == port_paint)) {

@@ -11,14 +11,14 @@ import pytest
 from sequencer.build.emulators import COUNTS_PER_INSTRUCTION, INPUT, OUTPUT
 from sequencer.build.sizes import sizes_of
 from sequencer.prove.controllers import Controller, build, controller
-from sequencer.prove.program import own_file, write_files
+from sequencer.prove.program import add_port, write_files
 
 AVR, CORTEX = ("atmega328p", "atmega2560"), ("cortex-m3", "cortex-m4f")
 
 PROGRAM = """
-#include "port.h"
-extern "C" int program(void);
-extern "C" int program(void) {
+#include "proof-port.h"
+extern "C" int proof_program(void);
+extern "C" int proof_program(void) {
   port_begin();
   port_before_tick();
   BODY
@@ -27,18 +27,17 @@ extern "C" int program(void) {
   return 0;
 }
 #ifndef PROOF_WITHOUT_MAIN
-int main() { return program(); }
+int main() { return proof_program(); }
 #endif
 """
 
 
 def built(target: Controller, text: str, folder: Path) -> Path:
-    files = {"test.cpp": text, "port.h": own_file(f"port_{target.port}.h").read_text(encoding="ascii")}
-    start = ("cortex_start.cpp",) if target.port == "cortex" else ()
-    files |= {name: own_file(name).read_text(encoding="ascii") for name in (*start, "cortex.ld")}
+    files = {"test.cpp": text}
+    sources = add_port(files, target.port)
     folder.mkdir()
     write_files(files, folder)
-    return build(target, folder, ("test.cpp", *start))
+    return build(target, folder, ("test.cpp", *sources))
 
 
 def measured(target: Controller, body: str, folder: Path) -> tuple[int, int]:
@@ -96,12 +95,12 @@ SIZED = """
 extern const uint8_t constants[CONSTANTS];
 const uint8_t constants[CONSTANTS] = {1};
 static volatile uint8_t memory[MEMORY];
-extern "C" int program(void);
-extern "C" int program(void) {
+extern "C" int proof_program(void);
+extern "C" int proof_program(void) {
   for (;;) { memory[memory[1]] = constants[memory[0]]; }
 }
 #ifndef PROOF_WITHOUT_MAIN
-int main() { return program(); }
+int main() { return proof_program(); }
 #endif
 """
 

@@ -74,7 +74,7 @@ def test_a_program_that_hangs_or_crashes_is_not_equal(
         assert done.reason
 
 
-# -- fused multiply-add: the controller with a float unit has it, and compilers like to use it ----------------
+# -- fused multiply-add: the controller with a float unit has it, and compilers like to use it ---------------
 
 FUSED = "-ffp-contract=fast"
 

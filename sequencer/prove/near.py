@@ -1,0 +1,89 @@
+"""Numbers and lengths of time near which something happens to a gait."""
+
+from random import Random
+
+import numpy as np
+
+from sequencer.base.binary32 import f32
+from sequencer.plan.tables import Compare, Follow, Level, Plan, Signal
+from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE
+
+WRAP = 1 << 32
+JUNK = (float("nan"), float("inf"), float("-inf"), 3.4e38, -3.4e38, 1e-45, -0.0)
+
+
+def near_values(plan: Plan) -> list[list[float]]:
+    """List for each signal the values near which something happens, in its unit."""
+    near = [_of_signal(signal) for signal in plan.signals]
+    for leaf in plan.leaves:
+        if isinstance(leaf, Compare) and leaf.source == "signal":
+            for level in (leaf.low, leaf.high, leaf.release_low, leaf.release_high):
+                near[leaf.index] += _levels(plan, level)
+        elif isinstance(leaf, Follow):
+            reach = [0.0, *_levels(plan, leaf.tolerance), *_levels(plan, leaf.release)]
+            for follower in plan.setpoints[leaf.setpoint].followers:
+                for target in _targets(plan, leaf.setpoint):
+                    stands = f32(target + follower.offset)
+                    near[follower.signal] += [f32(stands + r) for r in reach] + [
+                        f32(stands - r) for r in reach
+                    ]
+    return near
+
+
+def _of_signal(signal: Signal) -> list[float]:
+    values = [0.0, signal.low, signal.high]
+    if signal.believe is not None:
+        ends = (signal.believe.low, signal.believe.high)
+        in_counts = signal.believe.kind == "counts"
+        values += [f32(end * signal.gain + signal.bias) if in_counts else end for end in ends]
+    return values
+
+
+def _levels(plan: Plan, level: Level | None) -> list[float]:
+    """Give what a level is with its parameter as in the file and at both ends of its span."""
+    if level is None:
+        return []
+    if level.parameter is None:
+        return [level.plus or 0.0]
+    parameter = plan.parameters[level.parameter]
+    sign = -1.0 if level.negated else 1.0
+    return [f32(sign * p + (level.plus or 0.0)) for p in (parameter.value, parameter.low, parameter.high)]
+
+
+def _targets(plan: Plan, setpoint: int) -> list[float]:
+    targets = {plan.setpoints[setpoint].start}
+    for sequence in plan.sequences:
+        for phase in sequence.phases:
+            for command in phase.commands:
+                if command.setpoint == setpoint:
+                    targets |= set(_levels(plan, command.level))
+    return sorted(targets)
+
+
+def pauses(plan: Plan) -> list[int]:
+    """List the lengths of time at which something happens, in milliseconds, with one more and one less."""
+    times = [s.lost_after_ms for s in plan.signals if s.lost_after_ms is not None]
+    times += [g.hold.ms for g in plan.guards if g.hold is not None and g.hold.ms is not None]
+    times += [p.timeout.after_ms for s in plan.sequences for p in s.phases if p.timeout is not None]
+    if plan.remote is not None and plan.remote.lost_after_ms is not None:
+        times.append(plan.remote.lost_after_ms)
+    around = {time + more for time in times for more in (-1, 0, 1)}
+    return sorted({time for time in around if time >= 0} | {0, 1, 1 << 31})
+
+
+def sample(rng: Random, signal: Signal, value: float) -> tuple[int, float]:
+    """Draw a sample in one of its forms: the value, or one or two numbers beside it, or seldom junk."""
+    form = rng.choice((FRESH_RAW, FRESH_VALUE))
+    if rng.random() < 0.02:
+        return form, f32(rng.choice(JUNK))
+    if form == FRESH_RAW:
+        value = (value - signal.bias) / signal.gain
+    number = np.float32(value)
+    for _ in range(rng.choice((0, 0, 1, 2))):
+        number = np.nextafter(number, np.float32(rng.choice((-1e30, 1e30))), dtype=np.float32)
+    return form, float(number)
+
+
+def bits(rng: Random, count: int, chance: float) -> int:
+    """Draw a set of bits."""
+    return sum(1 << bit for bit in range(count) if rng.random() < chance)
