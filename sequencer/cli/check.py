@@ -31,7 +31,7 @@ def command(gait: str, machine: str | None, strict: bool, show_all: bool, as_jso
             findings = worst_first(list(sequencer.load(gait, machine=machine).check()))
         unreadable = False
     except FileErrors as error:
-        findings, unreadable = worst_first(list(error.findings)), True
+        findings, unreadable = list(error.findings), True
     _print(findings, show_all=show_all, as_json=as_json, quiet=quiet)
     if unreadable:
         return 2

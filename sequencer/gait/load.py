@@ -1,16 +1,21 @@
 """Loading a gait file and its machine file into models, with every error of both."""
 
+import difflib
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.gait.expand import Expander
+from sequencer.gait.fields import is_name
 from sequencer.gait.gait_model import GaitFile
 from sequencer.gait.machine_model import MachineFile
+from sequencer.gait.model_types import known_keys
 from sequencer.gait.nodes import Item, Mapping, Path, Positions, Text
 from sequencer.gait.reading import STANDARD_INPUT, Unreadable, parse_tree, read_tree
 from sequencer.gait.validate import Model, validate
+
+MOST_NAMES_MEANT = 1000  # characters of a text that is looked through for names
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +95,8 @@ def _validated(
     kind: type[Model], root: Item, expander: Expander
 ) -> tuple[Model | None, LoadedFile, list[Finding]]:
     done = validate(kind, root)
-    declared, phases = _declared(root), _phases(root)
+    meant = _as_meant(kind, root)
+    declared, phases = _declared(meant), _phases(meant)
     file = LoadedFile(root.place.file, done.where, declared, phases, done.cut, tuple(expander.vanished))
     return done.model, file, done.findings
 
@@ -169,17 +175,40 @@ def _machine_missing(finding: Finding, said: Text | None) -> Finding:
     )
 
 
+def _as_meant(kind: type[Model], root: Item) -> Item:
+    """Give the tree with misspelt top-level keys put right, for what it declares."""
+    if not isinstance(root, Mapping):
+        return root
+    known = known_keys(kind, ())
+    present = {key.value for key, _ in root.entries}
+
+    def put_right(key: Text) -> Text:
+        close = [] if key.value in known else difflib.get_close_matches(key.value, known, n=1)
+        return replace(key, value=close[0]) if close and close[0] not in present else key
+
+    return Mapping(tuple((put_right(key), item) for key, item in root.entries), root.place)
+
+
 def _declared(root: Item) -> dict[str, tuple[str, ...]]:
     """List the names under each top-level key, also those whose block is broken."""
     names: dict[str, tuple[str, ...]] = {}
     for key, item in root.entries if isinstance(root, Mapping) else ():
         if isinstance(item, Mapping):
-            names[key.value] = tuple(name.value for name, _ in item.entries)
+            found = [name.value for name, _ in item.entries]
         elif isinstance(item, Text):
-            names[key.value] = (item.value,)
+            found = [item.value]
         else:
-            names[key.value] = tuple(i.value for i in item.items if isinstance(i, Text))
+            found = [i.value for i in item.items if isinstance(i, Text)]
+        names[key.value] = (*found, *(meant for name in found for meant in _names_meant(name)))
     return names
+
+
+def _names_meant(text: str) -> tuple[str, ...]:
+    """List the names that something that is no name may have been meant to be: ``go halt``, ``body-roll``."""
+    if is_name(text) or len(text) > MOST_NAMES_MEANT:
+        return ()
+    words = re.findall(r"\w+", text)
+    return (*words, "_".join(words), "_".join(words).lower())
 
 
 def _phases(root: Item) -> dict[str, tuple[str, ...]]:

@@ -68,21 +68,25 @@ def build_plan(loaded: Loaded) -> Plan:
         or loaded.gait_file is None
         or loaded.machine_file is None
     ):
-        raise FileErrors(_in_order(findings) or [_no_machine()])
+        raise FileErrors(_in_order(findings, loaded) or [_no_machine()])
     context = Context(loaded.gait_file, loaded.machine_file)
     plan = _PlanBuilder(context, loaded.gait, loaded.machine).build()
     findings += context.findings
     if findings:
-        raise FileErrors(_in_order(findings))
+        raise FileErrors(_in_order(findings, loaded))
     return replace(plan, sha=meaning_hash(plan))
 
 
-def _in_order(findings: list[Finding]) -> list[Finding]:
-    """Order by place; what comes after the first error at a place follows from it, or says it again."""
+def _in_order(findings: list[Finding], loaded: Loaded) -> list[Finding]:
+    """Order by place, the machine file first, as errors there may be behind those in the gait.
+
+    What comes after the first error at a place follows from it, or says it again.
+    """
+    machine = loaded.machine_file.name if loaded.machine_file is not None else ""
     first: dict[Place, Finding] = {}
     for finding in findings:
         first.setdefault(finding.place, finding)
-    return sorted(first.values(), key=lambda f: (f.place.file, f.place.line, f.place.column))
+    return sorted(first.values(), key=lambda f: (f.place.file != machine, f.place))
 
 
 def _no_machine() -> Finding:

@@ -77,7 +77,7 @@ class SequenceTables:
         self.setpoints = setpoints
         self.owner_of_setpoint: dict[int, int] = {}
         self.owner_of_counter: dict[int, int] = {}
-        self.disputed: set[tuple[str, int]] = set()  # told once for each sequence
+        self.disputed: set[tuple[str, int, int]] = set()  # told once for each sequence
         self.default_used = False
         self.sequence = ""
         self.number = 0
@@ -197,7 +197,7 @@ class SequenceTables:
             index = self._setpoint(name, at, mirror)
             if index is None:
                 continue
-            self._own(self.owner_of_setpoint, index, context.gait.where.key(at), f"setpoint {name}")
+            self._own("setpoint", index, context.gait.where.key(at))
             setpoint = self.setpoints[index]
             negate = mirror is not None and mirror.negates(setpoint.name)
             level = context.level(text, setpoint.unit, place, mirror=mirror, negate=negate)
@@ -221,20 +221,25 @@ class SequenceTables:
             place = self.context.at(*path, i)
             index = self.context.find("counter", self._name(name, mirror), place)
             if index is not None and index not in found:
-                self._own(self.owner_of_counter, index, place, f"counter {name}")
+                self._own("counter", index, place)
                 found.append(index)
         return tuple(found)
 
-    def _own(self, owners: dict[int, int], index: int, place: Place, what: str) -> None:
-        if owners.setdefault(index, self.number) == self.number or (what, self.number) in self.disputed:
+    def _own(self, kind: str, index: int, place: Place) -> None:
+        owners = self.owner_of_setpoint if kind == "setpoint" else self.owner_of_counter
+        key = (kind, index, self.number)
+        if owners.setdefault(index, self.number) == self.number or key in self.disputed:
             return
-        self.disputed.add((what, self.number))
-        other = self.guards.sequences[owners[index]]
+        self.disputed.add(key)
+        name = self.setpoints[index].name if kind == "setpoint" else self.gait.counters[index]
+        other, here = self.guards.sequences[owners[index]], self.sequence
+        own = f"give each sequence a {kind} of its own, such as {other}_{name} and {here}_{name}"
         self.context.error(
             "two-owners",
             place,
-            f"{what} belongs to sequence {other} already",
+            f"{kind} {name} belongs to sequence {other} already",
             expected="each setpoint and counter set by one sequence only",
+            fix=f"{own}; or let only {other} {'set' if kind == 'setpoint' else 'count'} it",
         )
 
     # owners
