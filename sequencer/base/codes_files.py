@@ -54,6 +54,11 @@ def _code(code: str, title: str, explanation: str, *pairs: tuple[str, str], why:
 CODES = (
     _code("no-file", "file cannot be opened", "The file is missing, not readable, or not a regular file."),
     _code("not-text", "not a text file", "Gait and machine files are text in UTF-8."),
+    _code(
+        "other-kind",
+        "file of another kind",
+        "A drawing, a recording, a picture: a verb that takes a gait file got it.",
+    ),
     _code("empty-file", "empty file", "The file holds nothing but white space and remarks."),
     _code(
         "too-large",
@@ -83,8 +88,9 @@ CODES = (
     ),
     _code(
         "bad-number",
-        "not a finite number",
-        "Infinity, not-a-number and numbers beyond what the controller can hold are refused.",
+        "not a number that can be used",
+        "Infinity, not-a-number and numbers beyond what the controller can hold are refused. Decimals take a point: "
+        "in braces and brackets a comma ends the value.",
         ("tick: 10 ms", "tick: .inf"),
     ),
     _code(

@@ -7,6 +7,7 @@ With --json an error is a document on standard output, as the findings of `check
 import errno
 import io
 import os
+import shlex
 import sys
 from pathlib import Path
 
@@ -70,7 +71,7 @@ def main(arguments: list[str] | None = None) -> int:
         tell(error)
         return FINDINGS if isinstance(error, DifferenceError) else MISUSE
     except (click.ClickException, OSError, MemoryError) as error:
-        tell(SequencerError(_message(error)))
+        tell(SequencerError(_message(error), hint=_hint(error)))
         return MISUSE
     except Exception as error:
         if os.environ.get("SEQUENCER_TRACEBACK"):
@@ -115,6 +116,14 @@ def _message(error: click.ClickException | OSError | MemoryError) -> str:
     if isinstance(error, click.UsageError) and error.ctx is not None:
         return f"{error.format_message()} See '{error.ctx.command_path} --help'."
     return error.format_message()
+
+
+def _hint(error: BaseException) -> str:
+    """Say how to make a folder that is missing."""
+    if not isinstance(error, OSError) or error.errno != errno.ENOENT or not isinstance(error.filename, str):
+        return ""
+    folder = Path(error.filename).parent
+    return "" if folder.exists() else f"make the folder first: mkdir -p {shlex.quote(str(folder))}"
 
 
 def _wants_json(arguments: list[str]) -> bool:

@@ -149,10 +149,18 @@ Release = Annotated[
 ]
 
 
+def _span_meant(value: Any) -> str:
+    """Say how a span that lacks its comma, or has one too many, was probably meant."""
+    if isinstance(value, list) and len(value) in (3, 4):
+        return "decimals take a point"
+    texts = str(value[0]).split() if isinstance(value, list) and len(value) == 1 else []
+    return f"[{texts[0]}, {texts[1]}]" if len(texts) == 2 else ""
+
+
 def to_span(value: Any) -> tuple[Quantity, Quantity]:
     """Accept ``[-45, 45]`` or ``[-45 deg, 45 deg]``."""
     if not isinstance(value, list) or len(value) != 2:
-        raise fail("wrong-type", "a span needs two numbers", "[lowest, highest]")
+        raise fail("wrong-type", "a span needs two numbers", "[lowest, highest]", _span_meant(value))
     return to_quantity(value[0]), to_quantity(value[1])
 
 

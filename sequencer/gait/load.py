@@ -145,7 +145,7 @@ def _machine_file(
     path: str | FilePath, said: Text | None
 ) -> tuple[MachineFile | None, LoadedFile | None, list[Finding]]:
     try:
-        root, findings, _ = read_tree(path)
+        root, findings, _ = read_tree(path, "a machine file")
     except Unreadable as error:
         return None, None, [_machine_missing(error.finding, said)]
     expander = Expander()

@@ -10,6 +10,7 @@ from typing import Any
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
+from sequencer.gait.likely import decimal_comma, missing_comma, other_kind
 from sequencer.gait.nodes import Item, Listing, Mapping, Text, scalar
 
 MOST_BYTES = 2_000_000
@@ -47,14 +48,21 @@ def shown(path: str | Path) -> str:
     return relative if len(relative) < len(text) else text
 
 
-def read_text(path: str | Path) -> str:
-    """Read a regular file, or standard input for ``-``, as UTF-8. Raises Unreadable."""
+def read_text(path: str | Path, wanted: str = "a gait file") -> str:
+    """Read a regular file, or standard input for ``-``, as UTF-8. Raises Unreadable.
+
+    wanted: what the file should be, for the message if it is of another kind.
+    """
     name = shown(path)
     start = Place(name, 1, 1)
     if str(path) == STANDARD_INPUT:
         data = sys.stdin.buffer.read(MOST_BYTES + 1)
     else:
         data = _read_regular(Path(path), start)
+    what, fix = other_kind(path, data, wanted)
+    if what:
+        message = f"{name} is {what}, not {wanted}"
+        raise _fail("other-kind", start, message, expected=f"{wanted}, in YAML", fix=fix)
     if len(data) > MOST_BYTES:
         raise _fail(
             "too-large",
@@ -110,13 +118,13 @@ def _similar_file(path: Path) -> str:
     return f"did you mean {path.parent / close[0]}?" if close else ""
 
 
-def read_tree(path: str | Path) -> tuple[Item, list[Finding], str]:
+def read_tree(path: str | Path, wanted: str = "a gait file") -> tuple[Item, list[Finding], str]:
     """Read a YAML file into a tree.
 
     Returns the tree, the findings that do not keep the rest from being judged (duplicate keys, numbers
-    that are not finite), and the file's text. Raises Unreadable.
+    that are not finite), and the file's text. `wanted` is what the file should be. Raises Unreadable.
     """
-    text = read_text(path)
+    text = read_text(path, wanted)
     return (*parse_tree(text, shown(path)), text)
 
 
@@ -194,17 +202,26 @@ def _syntax(error: object, name: str, text: str) -> Unreadable:
         return _fail("too-deep", place, "brackets are nested too deep", expected=f"at most {DEEPEST} levels")
     context, fix = getattr(error, "context", None), ""
     if "another document" in problem:
-        problem, context = "a second document (---) begins here", None
+        problem, context, context_mark = "a second document (---) begins here", None, None
         fix = "one file holds one gait or one machine"
     elif "mapping values" in problem:
         problem, fix = "a colon stands where no key can be", "put quotes around a text that contains ': '"
+    elif (
+        problem_mark and context_mark and (said := _missing_comma(problem, text, problem_mark, context_mark))
+    ):
+        (problem, fix), context = said, None
     elif "cannot start any token" in problem:
         fix = "put quotes around a text that begins with %, @ or a backtick"
     finding = _fail("yaml-syntax", place, problem + (f" ({context})" if context else ""), fix=fix).finding
-    if context and context_mark and problem_mark and context_mark.line != problem_mark.line:
+    if context_mark and problem_mark and context_mark.line != problem_mark.line:
         begin = _inside(text, context_mark, name)
         finding = replace(finding, notes=((begin, "it begins here"),))
     return Unreadable(finding)
+
+
+def _missing_comma(problem: str, text: str, mark: Any, begin: Any) -> tuple[str, str] | None:
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    return missing_comma(problem, lines, (mark.line, mark.column), begin.line)
 
 
 class _Builder:
@@ -257,6 +274,7 @@ class _Builder:
     def _mapping(self, node: object, place: Place, depth: int) -> Mapping:
         entries: list[tuple[Text, Item]] = []
         first: dict[str, Place] = {}
+        before = None
         for key_node, value_node in node.value:  # type: ignore[attr-defined]
             key = self._item(key_node, depth + 1)
             value = self._item(value_node, depth + 1)
@@ -267,6 +285,10 @@ class _Builder:
                     "a key must be a plain word",
                     fix="a value that begins with { or [ may need quotes",
                 )
+            if before is not None and (meant := self._decimal_comma(before, key_node, value_node)):
+                entries[-1] = (entries[-1][0], meant)
+                continue
+            before = value_node
             if key.value in first:
                 self._note(
                     "duplicate-key",
@@ -279,8 +301,23 @@ class _Builder:
             entries.append((key, value))
         return Mapping(tuple(entries), place)
 
-    def _note(self, code: str, place: Place, message: str, *, expected: str) -> None:
-        self.findings.append(Finding(code, Severity.ERROR, place, message, expected=expected))
+    def _decimal_comma(self, before: Any, key: Any, value: Any) -> Text | None:
+        """Give the number that was meant if a key is what follows a decimal comma: {value: 12,5}."""
+        nodes = (before, key, value)
+        if not all(isinstance(node, self.yaml.ScalarNode) and not node.style for node in nodes):
+            return None
+        end, start = before.end_mark, key.start_mark
+        adjoining = (end.line, end.column + 1) == (start.line, start.column)
+        number = decimal_comma(before.value, key.value) if adjoining and not value.value else ""
+        if not number:
+            return None
+        place = self._place(before)
+        message = f"{before.value},{key.value} is read as two things, for a comma ends a value here"
+        self._note("bad-number", place, message, expected="a decimal point", fix=number)
+        return Text(number, True, place)
+
+    def _note(self, code: str, place: Place, message: str, *, expected: str, fix: str = "") -> None:
+        self.findings.append(Finding(code, Severity.ERROR, place, message, expected=expected, fix=fix))
 
     def _tag(self, place: Place) -> Unreadable:
         return _fail("yaml-syntax", place, "tags (!name) are not used here", expected="a plain value")

@@ -40,7 +40,7 @@ PLACES = {
 }
 
 WITH_EXAMPLE = [info for info in codes_files.CODES if info.bad]
-BY_FILE = {"no-file", "not-text", "empty-file", "too-large", "too-deep", "not-a-machine"}
+BY_FILE = {"no-file", "not-text", "empty-file", "too-large", "too-deep", "not-a-machine", "other-kind"}
 
 
 def test_every_code_is_tried_here() -> None:
@@ -83,6 +83,7 @@ def test_the_codes_that_text_cannot_show_are_raised_by_files(tmp_path: Path) -> 
     machine = "machine: a\ntick: 1 ms\n"
     files = {
         "not-text": b"gait: \xff",
+        "other-kind": b"\x89PNG\r\n\x1a\n",
         "empty-file": b"",
         "too-large": b"#" * (MOST_BYTES + 1),
         "too-deep": b"[" * 70 + b"]" * 70,
