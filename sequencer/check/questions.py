@@ -11,6 +11,7 @@ from sequencer.check.domains import (
     meet_unions,
     nice_number,
     subtract_unions,
+    whole,
 )
 from sequencer.check.facts import Condition, Facts
 from sequencer.check.solver import MOST_STEPS, Prover, Undecided, Values
@@ -132,7 +133,9 @@ def _pick(box: Box) -> Values:
     """Pick one situation out of a box."""
     values: Values = {}
     for var, domain in box.items():
-        if isinstance(domain, Interval):
+        if isinstance(domain, Interval) and var[0] == "counter":
+            values[var] = max(0.0, whole(domain).low)  # the first count at which it happens
+        elif isinstance(domain, Interval):
             values[var] = nice_number(domain)
         elif var[0] in ("phase", "aim"):
             values[var] = (domain & -domain).bit_length() - 1

@@ -96,28 +96,48 @@ class Prover:
     def _example(self) -> Values:
         """Read the model, moving each number to one with few digits as long as the rest still agrees."""
         z3 = self.z3
+        named = {**self.vars, **{("parameter", i): expr for i, expr in self._parameters.items()}}
+        counts = [expr for var, expr in named.items() if var[0] == "counter"]
+        for expr in counts:
+            self._pin_least(expr)
         values: Values = {}
-        model = self.solver.model()
-        named = dict(self.vars)
-        named.update({("parameter", i): expr for i, expr in self._parameters.items()})
+        for var, expr in named.items():
+            if not z3.is_bool(expr) and not z3.is_int(expr):
+                values[var] = self._pin_short(expr)
+        model = self.solver.model()  # only now, as each number that was moved may have moved the rest
         for var, expr in named.items():
             value = model.eval(expr, model_completion=True)
             if z3.is_bool(expr):
                 values[var] = bool(z3.is_true(value))
-                continue
-            if z3.is_int(expr):
+            elif z3.is_int(expr):
                 values[var] = float(value.as_long())
-                continue
-            number = float(value.as_fraction())
-            for digits in DIGITS:
-                tried = expr == self.number(round(number, digits))
-                if self.solver.check(tried) == z3.sat:
-                    self.solver.add(tried)
-                    self.solver.check()
-                    model, number = self.solver.model(), round(number, digits)
-                    break
-            values[var] = number
         return values
+
+    def _pin_short(self, expr: Expr) -> float:
+        """Fix a number at one with few digits, or where it is; the solver has a model before and after."""
+        value = self.solver.model().eval(expr, model_completion=True)
+        number = float(value.as_fraction())
+        for digits in DIGITS:
+            tried = expr == self.number(round(number, digits))
+            if self.solver.check(tried) == self.z3.sat:
+                self.solver.add(tried)
+                self.solver.check()
+                return round(number, digits)
+        self.solver.add(expr == value)
+        self.solver.check()
+        return number
+
+    def _pin_least(self, count: Expr) -> None:
+        """Fix a counter at the least value that the rest allows, as far as the solver can tell."""
+        low, high = 0, self.solver.model().eval(count, model_completion=True).as_long()
+        while low < high:
+            middle = (low + high) // 2
+            if self.solver.check(count <= middle) == self.z3.sat:
+                high = self.solver.model().eval(count, model_completion=True).as_long()
+            else:
+                low = middle + 1
+        self.solver.add(count == high)
+        self.solver.check()
 
     def number(self, x: float) -> Expr:
         """Return a number as an exact rational."""

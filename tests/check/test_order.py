@@ -71,6 +71,17 @@ def test_an_example_names_values_of_all_signals_that_are_asked() -> None:
     assert findings[0].example == "knee 30 mm, tilt -10 deg, go arrives, motors on"
 
 
+@pytest.mark.parametrize("boxes", [True, False])
+def test_an_example_names_the_first_count_at_which_two_guards_meet(boxes: bool) -> None:
+    enough = p.all_of(p.at_least("steps", 10), p.above("tilt", 5))
+    phases = [p.Phase("lift", [("a", WIDE), ("b", enough)], count=["steps"]), p.Phase("a"), p.Phase("b")]
+    plan = p.make_plan({"walk": phases}, signals=[KNEE, TILT], counters=["steps"])
+    askers = Askers(plan)
+    askers.present.boxes = boxes
+    (finding,) = check_order(plan, askers)
+    assert "steps 10" in finding.example.split(", ")
+
+
 def test_samples_of_different_signals_are_not_compared() -> None:
     hold = Hold(0, None, 2, (0,)), Hold(1, None, 3, (0, 1))
     assert not waits_no_longer(*hold)
