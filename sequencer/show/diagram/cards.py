@@ -296,7 +296,9 @@ def _feet(scene: Scene, phase: int) -> _Stand | None:
     ups = [_foot_words(f.row, f.side, feet) for f, s in zip(feet.feet, states, strict=True) if s == "up"]
     downs = [_foot_words(f.row, f.side, feet) for f, s in zip(feet.feet, states, strict=True) if s == "down"]
     words = "; ".join([f"down: {', '.join(downs)}"] * bool(downs) + [f"lifted: {', '.join(ups)}"] * bool(ups))
-    by_place = {(f.row, f.side): s for f, s in zip(feet.feet, states, strict=True)}
+    by_place: dict[tuple[int, str], State] = {
+        (f.row, f.side): s for f, s in zip(feet.feet, states, strict=True)
+    }
     return _Stand(tuple(sorted({f.row for f in feet.feet})), by_place, f"feet {words}")
 
 
