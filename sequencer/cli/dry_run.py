@@ -38,6 +38,7 @@ RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
 # for the margins every tick is kept in memory; beyond this they must be asked for
 MOST_BYTES_WITH_MARGINS = 50_000_000  # of a recording
 MOST_TICKS_WITH_MARGINS = 1_000_000  # of a run without one
+REMOTE = "remote"  # with --on: heard in every tick
 _FAR_APART = 100  # times a sensor's period; milliseconds taken for seconds make it 1000
 
 
@@ -90,7 +91,8 @@ def command(
 
     Without a recording each signal follows its setpoint: no physics, only whether the walk can run through.
     The operator presses what starts the walk after 1 s. --for, --seed, --fault, --press and --off belong to
-    that; --on also turns on a switch that a recording has no column for.
+    that; --on also turns on a switch that a recording has no column for, and --on remote lets the remote be
+    heard in every tick.
 
     The exit code is 1 if a timeout led to a stop or a rule was broken. A dry-run proves nothing about
     hardware: first runs on a stand, hands clear, with a switch in the motors' supply.
@@ -146,7 +148,9 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
     from sequencer.trace.layout import TraceOptions
     from sequencer.trace.read import open_trace
 
-    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), frozenset(how.on))
+    heard = REMOTE in how.on and all(switch.name != REMOTE for switch in loaded.plan.switches)
+    switches = frozenset(how.on) - ({REMOTE} if heard else set())
+    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard)
     with open_trace(how.trace, loaded.plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
         if reader.unused and len(reader.missing) == len(loaded.plan.signals):
             raise MisuseError(
@@ -155,7 +159,7 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
             )
         if reader.unused:
             say(f"columns not used: {', '.join(reader.unused)}", quiet=how.quiet)
-        for line in _absent(reader, loaded.plan, how.on):
+        for line in _absent(reader, loaded.plan, how.on, heard=heard):
             say(line, quiet=how.quiet)
         run = loaded.dry_run(_counted(reader, bar), executor=how.executor, margins=how.margins)
         if line := _far_apart(reader, loaded.plan):
@@ -163,7 +167,7 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
         return run
 
 
-def _absent(reader: "TraceReader", plan: "Plan", on: tuple[str, ...]) -> list[str]:
+def _absent(reader: "TraceReader", plan: "Plan", on: tuple[str, ...], *, heard: bool) -> list[str]:
     """Say what of the machine the recording has no column for, and what that comes to."""
     lines = []
     if reader.missing:
@@ -181,7 +185,10 @@ def _absent(reader: "TraceReader", plan: "Plan", on: tuple[str, ...]) -> list[st
     if off:
         lines.append(f"switches without a column, so they are off: {', '.join(off)} (or --on {off[0]})")
     if plan.remote is not None and all(c.role != "remote" for c in columns):
-        lines.append("no column remote, so the remote is never heard")
+        said = [c.name for c in columns if c.role == "event" and c.index in plan.remote.events]
+        said += [c.name for c in columns if c.role == "switch" and c.index in plan.remote.switches]
+        where = f"where a cell of {' or '.join(said)} is filled (--on remote: in every tick)"
+        lines.append(f"no column remote, so it is heard {where if said and not heard else 'in every tick'}")
     return lines
 
 

@@ -7,7 +7,8 @@ A column's name may carry its unit: ``left_knee [mm]`` or ``left_knee (mm)``. Th
 ``x`` (a signal)     raw: counts if the signal has a scale, else the signal's unit or one that converts to it
 ``x.value``          the signal's value, without gain and bias
 an event, a switch   0 or 1
-``remote``           heard in the ticks in which a cell is not 0
+``remote``           heard in the ticks in which a cell is not 0; without it where a cell of an event or a
+                     switch that it carries is filled, and without those too in every tick
 a parameter          a write wherever the cell is not empty
 ===================  =========================================================================================
 
@@ -42,10 +43,12 @@ class TraceOptions:
 
     mapping: our name -> the column's name in the file, with or without its unit.
     switches_on: switches that are on until a cell says otherwise; those without a column stay on.
+    remote_heard: the remote is heard in every tick, unless it has a column of its own.
     """
 
     mapping: Mapping[str, str] = field(default_factory=dict)
     switches_on: frozenset[str] = frozenset()
+    remote_heard: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +182,8 @@ def _refuse_twice(named: Sequence[_Named]) -> None:
 
 def _check_switches(plan: Plan, options: TraceOptions) -> None:
     known = [s.name for s in plan.switches]
+    if options.remote_heard and plan.remote is None:
+        raise MisuseError(f"{plan.machine} has no remote")
     for name in sorted(options.switches_on):
         if name not in known:
             raise MisuseError(f"there is no switch {name}", hint=nearest(name, known))

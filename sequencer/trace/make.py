@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from sequencer.base.errors import MisuseError
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
-from sequencer.trace.layout import Column, Layout, Role
+from sequencer.trace.layout import Column, Layout, Role, TraceOptions
 from sequencer.trace.script import Script, SignalScript, Window, load_script
 from sequencer.trace.ticks import MOST_TICKS, Cells, TickAssembler
 
@@ -46,7 +46,7 @@ def _blocks(script: Script, plan: Plan, seed: int) -> Iterator[TickBlock]:
         unused=(),
         missing=(),
     )
-    assembler = TickAssembler(plan, layout, frozenset())
+    assembler = TickAssembler(plan, layout, TraceOptions())
     stride_us = MOST_TICKS * tick_us
     for start_us in range(0, script.lasts_us + 1, stride_us):
         stop_us = min(start_us + stride_us, script.lasts_us + 1)

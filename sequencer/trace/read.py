@@ -39,7 +39,7 @@ class TraceReader:
     ) -> None:
         self._stream = stream
         self._rows = rows
-        self._assembler = TickAssembler(plan, rows.layout, options.switches_on)
+        self._assembler = TickAssembler(plan, rows.layout, options)
         self.source = name
         self.rows = 0
         self.ticks = 0

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import HEARD, ParameterWrite, TickBlock
-from sequencer.trace.layout import Column, Layout
+from sequencer.trace.layout import Column, Layout, TraceOptions
 
 MOST_TICKS = 65_536  # of one block
 LONGEST_GAP_US = 24 * 3600 * 1_000_000
@@ -124,25 +124,30 @@ class TickAssembler:
     The last tick of a batch is held back, since the next batch may bring more rows for it.
     """
 
-    def __init__(self, plan: Plan, layout: Layout, switches_on: frozenset[str]) -> None:
+    def __init__(self, plan: Plan, layout: Layout, options: TraceOptions) -> None:
         self._layout = layout
         self._signals = len(plan.signals)
         self._tick_ms = plan.tick_ms
         self._by_signal = [
             [(i, c) for i, c in layout.of_role("signal") if c.index == s] for s in range(self._signals)
         ]
-        self._switches = sum(1 << i for i, s in enumerate(plan.switches) if s.name in switches_on)
-        self._heard = self._heard_columns(plan)
+        self._switches = sum(1 << i for i, s in enumerate(plan.switches) if s.name in options.switches_on)
+        self._heard = self._heard_columns(plan, always=options.remote_heard)
         self._pending: TickBlock | None = None
         self._pending_tick = 0
 
-    def _heard_columns(self, plan: Plan) -> list[tuple[int, bool]] | None:
-        """List the columns that say when the remote was heard and whether the cell must not be 0."""
+    def _heard_columns(self, plan: Plan, *, always: bool) -> list[tuple[int, bool]] | None:
+        """List the columns that say when the remote was heard and whether the cell must not be 0.
+
+        None if it is heard in every tick.
+        """
         if plan.remote is None:
             return None
         own = self._layout.of_role("remote")
         if own:
             return [(i, True) for i, _ in own]
+        if always:
+            return None
         carried = [(i, False) for i, c in self._layout.of_role("event") if c.index in plan.remote.events]
         carried += [(i, False) for i, c in self._layout.of_role("switch") if c.index in plan.remote.switches]
         return carried or None

@@ -99,9 +99,22 @@ def test_what_a_recording_lacks_is_said_with_what_it_comes_to(tmp_path: Path) ->
     assert "if Left_Knee is left_knee: --map left_knee=Left_Knee" in said
     assert "events without a column, so they never come: go, halt" in said
     assert "switches without a column, so they are off: motors (or --on motors)" in said
-    assert "no column remote, so the remote is never heard" in said
+    assert "no column remote, so it is heard in every tick" in said
     assert "switches without" not in call("dry-run", STORK, sparse, "--on", "motors").stderr
     assert call("dry-run", STORK, sparse, "-q").stderr == ""
+
+
+def test_a_recording_without_the_remote_says_when_it_is_heard(tmp_path: Path) -> None:
+    path = tmp_path / "pressed.csv"
+    rows = "".join(f"{ms},0,0,0,400,400,{'1' if ms == 100 else ''}\n" for ms in range(0, 1500, 20))
+    path.write_text("time_ms,left_leg_roll,right_leg_roll,body_roll,left_knee,right_knee,go\n" + rows)
+    done = call("dry-run", STORK, path, "--on", "motors")
+    assert "so it is heard where a cell of go is filled (--on remote: in every tick)" in done.stderr
+    assert "stopped in safe, anywhere 1: the remote was lost" in done.stdout
+    heard = call("dry-run", STORK, path, "--on", "motors", "--on", "remote")
+    assert "no column remote, so it is heard in every tick" in heard.stderr
+    assert "remote was lost" not in heard.stdout
+    assert "lean_right" in heard.stdout
 
 
 def test_milliseconds_taken_for_seconds_are_noticed(tmp_path: Path) -> None:

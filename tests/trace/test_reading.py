@@ -172,6 +172,15 @@ def test_with_no_such_column_at_all_it_is_heard_in_every_tick() -> None:
     assert read("time,roll\n0,1\n0.02,1\n").control.tolist() == [HEARD] * 3
 
 
+def test_it_is_heard_in_every_tick_if_told_so_unless_it_has_a_column_of_its_own() -> None:
+    text = "time_ms,roll,go\n0,1,\n10,,0\n20,,\n"
+    assert read(text).control.tolist() == [0, HEARD, 0]
+    assert read(text, remote_heard=True).control.tolist() == [HEARD] * 3
+    assert read(text.replace("go", "remote"), remote_heard=True).control.tolist() == [0, 0, 0]
+    with pytest.raises(MisuseError, match="has no remote"):
+        reader("time,roll\n0,1\n", plan(signal("roll"), remote=False), remote_heard=True)
+
+
 def test_without_a_remote_a_remote_column_means_nothing() -> None:
     its = plan(signal("roll"), remote=False)
     opened = reader("time,roll,remote,go\n0,1,0,1\n", its)
