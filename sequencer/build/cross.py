@@ -1,7 +1,7 @@
 """Cross compilers for small controllers: which there are, how to call them, what package brings them."""
 
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sequencer.build.compilers import COMMON_FLAGS
@@ -24,23 +24,27 @@ class CrossCompiler:
     """A cross compiler for one kind of controller.
 
     program: what is called. flags: for every call. libraries: come last. size: the program that tells sizes.
+    start: a file of the C library that the linker must find, or empty. package: what to install.
     """
 
     program: str
     flags: tuple[str, ...]
     libraries: tuple[str, ...]
     size: str
+    start: str
     package: str
 
     def with_flags(self, *flags: str) -> "CrossCompiler":
         """Give the same compiler with more flags; a flag given later wins."""
-        return CrossCompiler(self.program, (*self.flags, *flags), self.libraries, self.size, self.package)
+        return replace(self, flags=(*self.flags, *flags))
 
 
 def avr(controller: str) -> CrossCompiler:
     """Give the compiler for an 8-bit controller, such as ``atmega328p``."""
     flags = ("-std=gnu++11", f"-mmcu={controller}", *_SMALL)
-    return CrossCompiler("avr-g++", flags, (), "avr-size", "gcc-avr avr-libc binutils-avr")
+    return CrossCompiler(
+        "avr-g++", flags, (), "avr-size", f"crt{controller}.o", "gcc-avr avr-libc binutils-avr"
+    )
 
 
 def cortex(*processor: str) -> CrossCompiler:
@@ -51,6 +55,7 @@ def cortex(*processor: str) -> CrossCompiler:
         flags,
         ("-lgcc",),
         "arm-none-eabi-size",
+        "",
         "gcc-arm-none-eabi binutils-arm-none-eabi",
     )
 
@@ -61,8 +66,13 @@ CORTEX_M4F = cortex("-mcpu=cortex-m4", "-mfloat-abi=hard", "-mfpu=fpv4-sp-d16")
 
 def missing_package(compiler: CrossCompiler) -> str:
     """Name the Debian packages to install for a compiler; empty if it is there."""
-    programs = (compiler.program, compiler.size)
-    return "" if all(shutil.which(program) for program in programs) else compiler.package
+    if not (shutil.which(compiler.program) and shutil.which(compiler.size)):
+        return compiler.package
+    if compiler.start:
+        question = [compiler.program, *compiler.flags, f"-print-file-name={compiler.start}"]
+        if not Path(run_program(question).strip()).is_absolute():  # a name that is not found comes back bare
+            return compiler.package
+    return ""
 
 
 def link(

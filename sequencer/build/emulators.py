@@ -60,7 +60,7 @@ def build_avr_emulator(source: Path, output: Path) -> Path:
     return output
 
 
-def run_on_avr(emulator: Path, controller: str, program: Path, timeout_s: float = 600) -> None:
+def run_on_avr(emulator: Path, controller: str, program: Path, timeout_s: float) -> None:
     """Run a program, fed from ``in.bin`` in its folder; its output goes to ``out.bin`` there.
 
     Raises ToolError if it crashes, reads past its input or takes too long.
@@ -70,7 +70,7 @@ def run_on_avr(emulator: Path, controller: str, program: Path, timeout_s: float 
     )
 
 
-def run_on_cortex(board: str, program: Path, timeout_s: float = 600) -> None:
+def run_on_cortex(board: str, program: Path, timeout_s: float) -> None:
     """Run a program on a board of QEMU's, fed and heard as `run_on_avr` does it, through semihosting."""
     command: list[str | Path] = [QEMU, "-M", board, "-display", "none", "-monitor", "none", "-serial", "none"]
     command += ["-chardev", "stdio,id=sh", "-semihosting-config", "enable=on,target=native,chardev=sh"]

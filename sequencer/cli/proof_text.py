@@ -1,6 +1,7 @@
 """A proof as text for people, and as an object for other programs."""
 
 from dataclasses import asdict
+from textwrap import wrap
 from typing import Any
 
 from sequencer.prove.report import Proof, Row
@@ -50,20 +51,21 @@ def _cells(row: Row) -> tuple[str, ...]:
 
 
 def _notes(proof: Proof) -> list[str]:
-    names = ", ".join(f"{name} ({ticks})" for name, ticks in proof.traces)
-    clocks = {
-        f"{row.title} at {row.cost.clock_hz / 1e6:g} MHz"
-        + (" and one cycle an instruction (real ones take more)" if row.cost.unit == "instructions" else "")
-        for row in proof.rows
-        if row.cost
-    }
-    lines = [
-        f"traces (ticks): {clean(names)}; each ran twice, as generated and with every comparison watched."
-    ]
+    names = ", ".join(f"{clean(name)} ({ticks})" for name, ticks in proof.traces)
+    lines = ["each trace (ticks) ran twice, as generated and with every comparison watched:"]
+    lines += [f"  {line}" for line in wrap(names, 106)]
+    clocks: dict[str, list[str]] = {}
+    for row in proof.rows:
+        if row.cost:
+            rate = f"{row.cost.clock_hz / 1e6:g} MHz"
+            if row.cost.unit == "instructions":
+                rate += " and one cycle an instruction (real ones take more)"
+            clocks.setdefault(rate, []).append(row.title.partition(",")[0])
     if clocks:
         lines += [
             "flash, RAM, State, stack: bytes of the sequencer; RAM holds State and Inputs.",
-            f"share: of a tick of {proof.tick_ms} ms, for the worst tick; {'; '.join(sorted(clocks))}.",
+            f"share: of a tick of {proof.tick_ms} ms, for the worst tick,",
+            *(f"  {' and '.join(titles)} at {rate}" for rate, titles in clocks.items()),
         ]
     return lines
 

@@ -77,6 +77,8 @@ def command(
     from sequencer.plan.build import load_plan
     from sequencer.prove.run import prove
 
+    if gait == "-" and "-" in traces:
+        raise MisuseError("the gait and a recording can't both come from standard input")
     controllers = _controllers(on)
     plan = load_plan(gait, machine)
     with Progress("proof", quiet=quiet) as bar:

@@ -22,6 +22,8 @@ class Controller:
     """A controller, or the host.
 
     port: which port header its programs take. clock_hz: a usual clock, for the share of a tick that is used.
+    missing: names the Debian packages to install, empty if all is there. run: runs a program, fed from and
+    heard through files beside it, within so many seconds; raises ToolError.
     unit: what is counted; a Cortex-M takes 1 to 1.5 cycles an instruction from fast memory (common practice).
     flash, ram: bytes that it has, 0 if that does not matter.
     """
@@ -35,7 +37,7 @@ class Controller:
     ram: int
     compiler: CrossCompiler | None
     missing: Callable[[], str]
-    run: Callable[[Path], None]
+    run: Callable[[Path, float], None]
 
 
 def _avr_emulator() -> Path:
@@ -45,16 +47,12 @@ def _avr_emulator() -> Path:
     return cached(key, lambda folder: emulators.build_avr_emulator(source, folder / "avr_emulator"))
 
 
-def _run_on_avr(controller: str, program: Path) -> None:
-    emulators.run_on_avr(_avr_emulator(), controller, program)
+def _run_on_avr(controller: str, program: Path, timeout_s: float) -> None:
+    emulators.run_on_avr(_avr_emulator(), controller, program, timeout_s)
 
 
-def _run_on_cortex(board: str, program: Path) -> None:
-    emulators.run_on_cortex(board, program)
-
-
-def _run_on_host(program: Path) -> None:
-    run_program([program], folder=program.parent, timeout_s=600)
+def _run_on_host(program: Path, timeout_s: float) -> None:
+    run_program([program], folder=program.parent, timeout_s=timeout_s)
 
 
 def _missing(compiler: CrossCompiler, emulator: Callable[[], str]) -> str:
@@ -77,7 +75,7 @@ def _avr(name: str, title: str, flash: int, ram: int) -> Controller:
 
 def _cortex(name: str, title: str, compiler: CrossCompiler, board: str) -> Controller:
     missing = partial(_missing, compiler, emulators.missing_for_cortex)
-    run = partial(_run_on_cortex, board)
+    run = partial(emulators.run_on_cortex, board)
     return Controller(name, title, "cortex", 72_000_000, "instructions", 0, 0, compiler, missing, run)
 
 

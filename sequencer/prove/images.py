@@ -15,6 +15,7 @@ from sequencer.trace.blocks import TickBlock
 
 # what GNU ld says
 _LINKER_SAYS_FULL = ("will not fit in region", "overflowed by")
+_PATIENCE_S, _SLOWEST = 120, 200  # ticks in a second, of the largest gait on a busy machine
 AROUND = 160  # bytes of stack on an 8-bit controller for the program around the tick
 
 
@@ -65,7 +66,8 @@ def replay(image: Image, runs: Sequence[tuple[int, Sequence[TickBlock]]]) -> lis
         for index, blocks in runs:
             file.write(encode_run(index + 1, blocks, image.forms[index].plan.tick_ms))
         file.write(bytes([0]))
-    image.target.run(image.program)
+    ticks = sum(len(block) for _, blocks in runs for block in blocks)
+    image.target.run(image.program, _PATIENCE_S + ticks / _SLOWEST)
     data = memoryview((folder / OUTPUT).read_bytes())
     replies, at = [], 0
     for index, blocks in runs:

@@ -45,7 +45,7 @@ def measured(target: Controller, body: str, folder: Path) -> tuple[int, int]:
     text = PROGRAM.replace("BODY", f'__asm__ volatile("{body}" ::: "memory");')
     program = built(target, text, folder)
     (folder / INPUT).write_bytes(b"\0")
-    target.run(program)
+    target.run(program, 60)
     data = (folder / OUTPUT).read_bytes()
     return int.from_bytes(data[:4], "little"), int.from_bytes(data[4:8], "little")
 

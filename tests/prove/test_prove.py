@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -144,6 +145,12 @@ def test_missing_tools_are_named_by_their_packages(bare: Path) -> None:
     assert controller("cortex-m4f").missing() == "qemu-system-arm"
 
 
+def test_a_missing_c_library_of_the_8_bit_family_is_seen() -> None:
+    assert missing_package(avr("atmega328p")) == ""
+    bare = replace(avr("atmega328p"), start="crt-of-no-controller.o")
+    assert missing_package(bare) == "gcc-avr avr-libc binutils-avr"
+
+
 def test_a_missing_header_names_its_package(bare: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     give(bare, "gcc", "as", "ld")
     assert emulators.missing_for_avr() == ""
@@ -206,7 +213,7 @@ def test_the_command_gives_one_json_document() -> None:
 def test_the_command_says_for_what_its_figures_stand() -> None:
     done = call("prove", STORK, "--on", "cortex-m3", "--on", "atmega328p", "--random", "0", "--ticks", "100")
     assert done.returncode == 0
-    assert "ATmega328P, 8 bits at 16 MHz" in done.stdout
+    assert "ATmega328P at 16 MHz" in done.stdout
     assert "at 72 MHz and one cycle an instruction (real ones take more)" in done.stdout
     assert "of a tick of 10 ms" in done.stdout
     assert done.stdout.rstrip().endswith("stork_stepping: 2 of 2 equal to the bit")
@@ -227,7 +234,7 @@ def test_an_emulator_that_fails_is_an_error_with_its_words(tmp_path: Path) -> No
     (tmp_path / "in.bin").write_bytes(b"\0")
     for name in ("atmega328p", "cortex-m3"):
         with pytest.raises(ToolError):
-            controller(name).run(junk)
+            controller(name).run(junk, 60)
 
 
 def test_every_feature_is_equal_on_every_controller() -> None:

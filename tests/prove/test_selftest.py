@@ -74,7 +74,7 @@ inline void selftest_print(const char* text) { for (; *text != 0; ++text) { GPIO
     board = controller("atmega328p")
     program = build(board, tmp_path, ("holds.cpp", "holds_selftest.cpp"), *WARNINGS)
     (tmp_path / INPUT).write_bytes(b"")
-    board.run(program)
+    board.run(program, 60)
     assert (tmp_path / OUTPUT).read_text(encoding="ascii") == files["holds_selftest.txt"]
 
 
