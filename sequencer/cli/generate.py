@@ -36,6 +36,7 @@ CAUTION = "A stop in this code is a functional stop, not an emergency stop: that
     type=FILE,
     help="Add a program that replays this recording and prints.",
 )
+@click.option("--ticks", type=click.IntRange(min=1), help="Only so many ticks of the self-test's recording.")
 @click.option("--force", is_flag=True, help="Overwrite files that were not generated.")
 @json_option
 @quiet_option
@@ -46,6 +47,7 @@ def command(
     output: str,
     templates: str | None,
     trace: str | None,
+    ticks: int | None,
     force: bool,
     as_json: bool,
     quiet: bool,
@@ -64,8 +66,10 @@ def command(
 
     plan = load_plan(gait, machine)
     files = generate(plan, target, Path(templates) if templates else None)
+    if trace is None and ticks is not None:
+        raise MisuseError("--ticks belongs to --self-test, and there is none")
     if trace is not None:
-        files |= _selftest(plan, trace, own=templates is not None or target != "portable")
+        files |= _selftest(plan, trace, ticks, own=templates is not None or target != "portable")
     done = write(files, Path(output), force=force)
     if as_json:
         from sequencer.show.jsonout import document
@@ -79,12 +83,13 @@ def command(
     return 0
 
 
-def _selftest(plan: "Plan", trace: str, *, own: bool) -> dict[str, str]:
-    from sequencer.prove.inputs import recorded
+def _selftest(plan: "Plan", trace: str, ticks: int | None, *, own: bool) -> dict[str, str]:
+    from sequencer.prove.inputs import first_ticks, recorded
     from sequencer.prove.selftest import selftest_files
 
     if own:
         raise MisuseError(
             "--self-test needs the built-in portable target", hint="leave out --templates and --target"
         )
-    return selftest_files(plan, recorded(trace, plan))
+    whole = recorded(trace, plan)
+    return selftest_files(plan, whole if ticks is None else first_ticks(whole, ticks))

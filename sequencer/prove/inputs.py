@@ -47,6 +47,22 @@ def recorded(path: str, plan: Plan, columns: Mapping[str, str] | None = None) ->
         return Trace(path, join_blocks(list(reader)))
 
 
+def first_ticks(trace: Trace, ticks: int) -> Trace:
+    """Give a trace's first ticks, or all of it if it is not longer."""
+    block, rows = trace.block, slice(0, ticks)
+    short = replace(
+        block,
+        now=block.now[rows],
+        raw=block.raw[rows],
+        fresh=block.fresh[rows],
+        events=block.events[rows],
+        switches=block.switches[rows],
+        control=block.control[rows],
+        writes=tuple(write for write in block.writes if write.row < ticks),
+    )
+    return Trace(trace.name, short)
+
+
 def followed(plan: Plan, ticks: int, seed: int = 0) -> Trace:
     """Let the machine follow its setpoints (no physics) and keep what its sensors and operator said."""
     from sequencer.trace.follow import FollowOptions, FollowPlant

@@ -8,6 +8,8 @@ from support.builds import write_files
 from support.commands import REPOSITORY, STORK, call
 from support.feature_plans import feature_plans
 
+from sequencer.base.errors import ToolError
+from sequencer.build.cross import link
 from sequencer.build.emulators import INPUT, OUTPUT
 from sequencer.prove.controllers import build, controller
 from sequencer.prove.inputs import random_traces
@@ -76,6 +78,27 @@ inline void selftest_print(const char* text) { for (; *text != 0; ++text) { GPIO
     (tmp_path / INPUT).write_bytes(b"")
     board.run(program, 60)
     assert (tmp_path / OUTPUT).read_text(encoding="ascii") == files["holds_selftest.txt"]
+
+
+def test_a_small_board_takes_the_first_ticks_only(stork: Path, tmp_path: Path) -> None:
+    command = controller("atmega328p").compiler
+    assert command is not None
+    hooks = "inline void selftest_begin() {}\ninline void selftest_print(const char* text) { (void)text; }\n"
+    (stork / "stork_stepping_selftest_hooks.h").write_text(hooks, encoding="ascii")
+    object_only = command.with_flags("-c")
+    with pytest.raises(ToolError) as caught:
+        link(object_only, stork, ("stork_stepping_selftest.cpp",), "x.o")
+    assert "generate again with --ticks" in caught.value.output
+    done = call("generate", STORK, "--self-test", WALK, "--ticks", "500", "-o", stork)
+    assert done.returncode == 0, done.stderr
+    link(object_only, stork, ("stork_stepping_selftest.cpp",), "x.o")
+    assert len((stork / "stork_stepping_selftest.txt").read_text(encoding="ascii").splitlines()) == 2 + 500
+
+
+def test_ticks_alone_are_misuse(tmp_path: Path) -> None:
+    done = call("generate", STORK, "--ticks", "5", "-o", tmp_path / "out")
+    assert done.returncode == 2
+    assert "--ticks belongs to --self-test" in done.stderr
 
 
 def test_the_hooks_are_the_users(stork: Path) -> None:
