@@ -63,7 +63,7 @@ Feature: From a walk written down to code that does the same
   Scenario: Find the foot that does not do its part
     Given the parade stork's files
     And a recording in which the right leg never gets past -11.4 degrees
-    When the builder runs the stork against that recording
+    When the builder runs it against that recording
     Then the run has failed
     And the fault names the phase "lean_left" and the sensor "right_leg_roll"
     And it says how long it waited, the best value and what was missing
@@ -71,27 +71,27 @@ Feature: From a walk written down to code that does the same
   Scenario: A signal that falls silent stops the machine
     Given the parade stork's files
     And a recording in which "body_roll" falls silent after 3 seconds
-    When the builder runs the stork against that recording
-    Then the stork ends in the phase "safe"
+    When the builder runs it against that recording
+    Then the machine ends in the phase "safe"
 
   Scenario: Trim a number and go again
     Given the parade stork's files
     And a recording in which the right leg never gets past -11.4 degrees
     When the builder writes "value: 10, span" where "value: 15, span" stood
-    And the builder runs the stork against that recording
+    And the builder runs it against that recording
     Then "lean_left" is left by its guard
 
   Scenario: Get code that behaves the same
     Given the parade stork's files
     And a recording of 20 seconds
-    When the builder generates code for the stork
+    When the builder generates code for it
     Then a C++ compiler takes it without a warning
     And generating again gives the same bytes
     And the code and the reference agree on every tick of the recording
 
   Scenario: Keep one's own work
     Given the parade stork's files
-    When the builder generates code for the stork
+    When the builder generates code for it
     And writes own lines into the hooks
-    And the builder generates code for the stork
+    And the builder generates code for it
     Then the own lines are still there
