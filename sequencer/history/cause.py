@@ -59,7 +59,10 @@ class GuardWait:
 
 @dataclass(frozen=True, slots=True)
 class Wait:
-    """A stay in a phase that no guard ended: it timed out, or lasted to the end of the run."""
+    """A stay in a phase that no guard ended: it timed out, or lasted to the end of the run.
+
+    sequence_name: empty if there is only one.
+    """
 
     sequence: int
     sequence_name: str
@@ -84,7 +87,8 @@ class Wait:
         what = "timed out after" if self.timed_out else "was still waiting after"
         asked = [guard for guard in self.guards if not guard.operator] or list(self.guards)
         text = "; ".join(guard.words for guard in asked) or "it has no guard"
-        return f"{self.phase_name} {what} {duration(self.waited_ms)}: {text}"
+        whose = f"{self.sequence_name}: " if self.sequence_name else ""
+        return f"{whose}{self.phase_name} {what} {duration(self.waited_ms)}: {text}"
 
 
 def timeouts(run: Run) -> list[Wait]:
@@ -110,7 +114,7 @@ def _wait(run: Run, sequence: int, stay: Stay) -> Wait:
     phase = run.plan.sequences[sequence].phases[stay.phase]
     return Wait(
         sequence=sequence,
-        sequence_name=run.plan.sequences[sequence].name,
+        sequence_name=run.plan.sequences[sequence].name if len(run.plan.sequences) > 1 else "",
         phase=stay.phase,
         phase_name=phase.name,
         from_ms=stay.from_ms,

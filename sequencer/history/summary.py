@@ -89,7 +89,7 @@ class Summary:
 
 def _never_left_words(waits: tuple[Wait, ...]) -> str:
     first, more = waits[0], len(waits) - 1
-    whose = f"{first.sequence_name}: " if more else ""
+    whose = f"{first.sequence_name}: " if first.sequence_name else ""
     asked = "; ".join(guard.words for guard in first.guards[:MOST_GUARDS]) or "it has no guard"
     others = f" (and {more} sequence{'s' if more > 1 else ''} more)" if more else ""
     return f"{whose}never left {first.phase_name}: {asked}{others}"
@@ -199,10 +199,12 @@ def _faults(run: Run) -> tuple[Fault, ...]:
             ):
                 words = f"{words}: {facts}"
             found.append(Fault("rule", interval.from_ms, words, rule.place))
+    told: set[tuple[int, int]] = set()  # an entry sends every sequence: one stop, however many they are
     for row in np.flatnonzero(run.transitions.cause >> 8 == BY_ANYWHERE).tolist():
         move = run.transitions[row]
         phase = run.plan.sequences[move.sequence].phases[move.entered]
-        if phase.stop is not None:
+        if phase.stop is not None and (move.tick, move.index) not in told:
+            told.add((move.tick, move.index))
             words = f"stopped in {phase.name}, {cause_words(run.plan, move, detail_kept(run))}"
             found.append(Fault("stop", move.at_ms, words, run.plan.anywhere[move.index].place))
     return tuple(sorted(found, key=lambda fault: fault.at_ms))

@@ -197,7 +197,7 @@ def test_a_counter_a_switch_another_sequence_and_lost_are_named() -> None:
     )
     wait, _ = waits_at_end(record(plan, [tick(a=1), tick(), tick()]))
     assert wait.words == (
-        "wait was still waiting after 20 ms: guard 1 waited for n to be at least 3;"
+        "one: wait was still waiting after 20 ms: guard 1 waited for n to be at least 3;"
         " best 1 at 0.01 s, 2 short; and for motors to be on;"
         " and for two to be in x; and for two not to be in y; and for a to be lost"
     )

@@ -323,3 +323,13 @@ def test_of_counters_that_count_different_things_the_one_that_rose_most_is_told(
     phases = [Phase("a", [("b", GO)], count=["nods"]), Phase("b", [("a", GO)], count=["steps"])]
     plan = make_plan({"walk": phases}, counters=["steps", "nods"])
     assert summary(record(plan, [tick(events="go")] * 3)).words.startswith("made 2 steps (counter nods) in ")
+
+
+def test_a_stop_of_several_sequences_is_told_once() -> None:
+    legs = {
+        leg: [Phase("stance", [("stance", GO)]), Phase("safe", [("stance", GO)], stop=0)]
+        for leg in ("lf", "rf")
+    }
+    plan = make_plan(legs, anywhere=[("safe", HALT)])
+    ticks = [tick(), tick(events="halt"), tick(events="go"), tick(), tick(events="halt"), tick()]
+    assert [fault.at_ms for fault in summary(record(plan, ticks)).faults] == [10, 40]
