@@ -201,7 +201,13 @@ def add_another_way(plan: t.Plan) -> Iterator[Mutant]:
         follows = any(
             isinstance(plan.leaves[k], t.Follow) for way in phase.exits for k in plan.guards[way.guard].leaves
         )
-        if not free or follows or not phase.exits:
+        # ways by the count alone, "at least" and "below" the same, leave nothing for a third
+        by_count = all(
+            isinstance(leaf, t.Compare) and leaf.source == "counter"
+            for way in phase.exits
+            for leaf in (plan.leaves[k] for k in plan.guards[way.guard].leaves)
+        )
+        if not free or follows or by_count or not phase.exits:
             continue
         changed, guard = new_guard(plan, compare(plan, free[0], 0.5, 0.6))
         to = next(k for k in range(len(plan.sequences[s].phases)) if k != phase.exits[0].to)
