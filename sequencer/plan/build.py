@@ -16,6 +16,7 @@ from sequencer.gait.load import Loaded, load_files, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
 from sequencer.plan.context import Context, Names
+from sequencer.plan.drives import DriveTables
 from sequencer.plan.dump import meaning_hash
 from sequencer.plan.guards import GuardTables
 from sequencer.plan.machine_tables import MachineTables
@@ -115,7 +116,8 @@ class _PlanBuilder:
         anywhere = tuple(self._anywhere(guards))
         rules = tuple(self._rules(guards, mirror))
         self._bound(anywhere=len(anywhere), rules=len(rules))
-        tables.check_drives(signals, setpoints)
+        drives = DriveTables(context, self.machine, tables.tick_ms, signals)
+        loops, outputs = drives.build(gait, guards, setpoints)
         return Plan(
             name=gait.gait,
             about=gait.about,
@@ -134,6 +136,8 @@ class _PlanBuilder:
             sequences=sequences,
             anywhere=anywhere,
             rules=rules,
+            loops=loops,
+            outputs=outputs,
             latches=guards.slots.latches,
             holds=guards.slots.holds,
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
