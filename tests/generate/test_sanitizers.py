@@ -42,7 +42,7 @@ def run_sanitized(
 def write_inputs(plan: Plan, block: TickBlock, path: Path) -> None:
     sizes = [
         len(block), len(plan.signals), len(block.writes), len(plan.sequences), len(plan.setpoints),
-        len(plan.counters), len(plan.rules), len(plan.leaves), 0,
+        len(plan.counters), len(plan.rules), len(plan.leaves), len(plan.loops), len(plan.outputs), 0,
     ]  # fmt: skip
     arrays = [
         np.array(sizes, np.int64), block.now, block.raw, block.fresh, block.events, block.switches,
@@ -70,7 +70,7 @@ def test_sanitizers_find_nothing_and_the_run_is_the_same(compiler: str, number: 
         error.add_note(error.output)
         raise
     record = ReferenceExecutor(plan).run(block)
-    assert output == record.phase.tobytes() + record.setpoint.tobytes()
+    assert output == record.phase.tobytes() + record.setpoint.tobytes() + record.output.tobytes()
 
 
 @pytest.mark.parametrize("compiler", ["g++", "clang++"])
