@@ -345,7 +345,7 @@ class DriveTables:
                 number = self._sequence(sequence, at, guards)
                 if number is not None:
                     found[number] = self._phases(guards.sequences[number], phases, at, guards)
-            acting[name] = tuple(ActsIn(number, found[number]) for number in sorted(found))
+            acting[name] = tuple(ActsIn(number, found[number]) for number in sorted(found) if found[number])
         return acting
 
     def _sequence(self, name: str, at: Path, guards: GuardTables) -> int | None:
