@@ -11,13 +11,14 @@ from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, RULE_BROKEN
 from sequencer.history.cause import Wait, cause_words, timeouts, waits_at_end
 from sequencer.history.run import Run
 from sequencer.history.spare import Spare, spares
+from sequencer.history.stopped import stopped_outputs
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something that should not happen in a walk: a timeout, a broken rule, a stop from anywhere."""
+    """Something that should not happen in a walk: a timeout, a broken rule, an output out, a stop."""
 
-    kind: Literal["timeout", "rule", "stop"]
+    kind: Literal["timeout", "rule", "output", "stop"]
     at_ms: int
     words: str
     place: Place
@@ -158,6 +159,7 @@ def _faults(run: Run) -> tuple[Fault, ...]:
             lasted = duration(interval.to_ms - interval.from_ms)
             words = f"rule {rule.name} was broken for {lasted}"
             found.append(Fault("rule", interval.from_ms, words, rule.place))
+    found += [Fault("output", *what) for what in stopped_outputs(run)]
     for row in np.flatnonzero(run.transitions.cause >> 8 == BY_ANYWHERE).tolist():
         move = run.transitions[row]
         phase = run.plan.sequences[move.sequence].phases[move.entered]

@@ -44,9 +44,9 @@ def cascade() -> Plan:
 
 def test_outer_loops_stand_before_those_they_add_to() -> None:
     plan = cascade()
-    assert [l.name for l in plan.loops] == ["balance", "tilt", "hip"]
-    assert [l.inputs for l in plan.loops] == [(), (Adds(0, 1.0),), (Adds(0, -1.0), Adds(1, 0.5))]
-    assert [l.output for l in plan.loops] == [None, None, 0]
+    assert [each.name for each in plan.loops] == ["balance", "tilt", "hip"]
+    assert [each.inputs for each in plan.loops] == [(), (Adds(0, 1.0),), (Adds(0, -1.0), Adds(1, 0.5))]
+    assert [each.output for each in plan.loops] == [None, None, 0]
     assert plan.outputs[0].loops == (2,)
 
 
@@ -60,20 +60,20 @@ def test_loops_that_need_no_order_keep_that_of_the_file() -> None:
             ("d", "output: motor"),
         )
     )
-    assert [l.name for l in plan_of(outputs=outputs(loops=rows)).loops] == ["a", "c", "b", "d"]
+    assert [each.name for each in plan_of(outputs=outputs(loops=rows)).loops] == ["a", "c", "b", "d"]
 
 
 def test_the_reference_is_a_sum_of_setpoints_and_quantities_in_the_signals_unit() -> None:
     plan = cascade()
     assert plan.loops[1].terms == (Term(0, 0.0), Term(None, -2.0))
     assert plan.loops[0].terms == (Term(None, 0.0),)
-    assert [l.unit for l in plan.loops] == ["deg", "deg", "deg"]
+    assert [each.unit for each in plan.loops] == ["deg", "deg", "deg"]
 
 
 def test_limits_are_in_the_unit_of_what_is_added_to_and_an_inner_loop_takes_its_outputs_span() -> None:
     plan = plan_of(outputs=outputs(motor="{span: [-0.5, 1]}", loops=CASCADE))
     degrees = f32(0.1 * 180 / np.pi)
-    assert [(l.low, l.high) for l in plan.loops] == [(-degrees, degrees), (-4.0, 4.0), (-0.5, 1.0)]
+    assert [(each.low, each.high) for each in plan.loops] == [(-degrees, degrees), (-4.0, 4.0), (-0.5, 1.0)]
     assert (loop("kp: 1, output: motor, limit: 0.25").low, loop("kp: 1, output: motor").high) == (-0.25, 1.0)
 
 
@@ -125,7 +125,7 @@ def test_fade_and_bleed_become_steps_of_a_tick() -> None:
 def test_a_gait_says_where_a_loop_acts() -> None:
     more = "loops: {tilt: {acts_in: [work, safe, work]}, hip: {acts_in: still}, balance: {acts_in: []}}"
     got = plan_of(outputs=outputs(loops=CASCADE), more=more).loops
-    assert [l.acts_in for l in got] == [(), (ActsIn(0, (1, 2)),), (ActsIn(0, (0,)),)]
+    assert [each.acts_in for each in got] == [(), (ActsIn(0, (1, 2)),), (ActsIn(0, (0,)),)]
 
 
 SEQUENCES = """sequences:
@@ -149,8 +149,12 @@ def test_with_several_sequences_their_names_stand_before_the_phases() -> None:
 
 @pytest.mark.parametrize(
     ("acts_in", "at", "code"),
-    [("[a]", "[a]}", "wrong-type"), ("{three: a}", "three", "unknown-name"), ("{one: [c]}", "c]", "unknown-name")],
-)  # fmt: skip
+    [
+        ("[a]", "[a]}", "wrong-type"),
+        ("{three: a}", "three", "unknown-name"),
+        ("{one: [c]}", "c]", "unknown-name"),
+    ],
+)
 def test_what_is_wrong_with_acts_in(acts_in: str, at: str, code: str) -> None:
     text = with_sequences(acts_in)
     assert [(f"{f.place.line}:{f.place.column}", f.code) for f in errors_in(text)] == [(spot(text, at), code)]
@@ -203,7 +207,7 @@ def test_loops_and_outputs_are_part_of_what_a_plan_means() -> None:
 BAD_LOOPS = [
     ("kp: 1, output: m", "m}", "unknown-name"),
     ("kp: 1, output: horn", "horn}\n", "unknown-name"),
-    ("kp: 1, limit: 1 deg, adds_to: {k: 1}", "1}\n", "unknown-name"),
+    ("kp: 1, limit: 1 deg, adds_to: {k: 1}", "1}}\n", "unknown-name"),
     ("kp: 1", "l: {set", "missing-key"),
     ("output: motor", "l: {set", "missing-key"),
     ("kp: 1, adds_to: {}, output: motor", "{}, out", "missing-key"),
@@ -262,10 +266,8 @@ BAD_OUTPUTS = [
 @pytest.mark.parametrize(("motor", "at", "code"), BAD_OUTPUTS)
 def test_one_error_of_an_output_at_its_place(motor: str, at: str, code: str) -> None:
     text = gait(outputs=outputs(motor=motor), signals=BATTERY)
-    first = text.index("motor:") if at not in text[: text.index("motor:")] else None
-    where = (
-        spot(text, at) if first is not None else spot(text, at, 1 + text[: text.index("motor:")].count(at))
-    )
+    before = text[: text.index("motor:")].count(at)  # what stands there is not meant
+    where = spot(text, at, 1 + before)
     assert [(f"{f.place.line}:{f.place.column}", f.code) for f in errors_in(text)] == [(where, code)]
 
 
