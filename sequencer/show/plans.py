@@ -165,7 +165,7 @@ def _reference(plan: Plan, loop: Loop) -> str:
         for term in loop.terms
     ]
     terms += [plan.loops[adds.loop].name for adds in loop.inputs]
-    return " + ".join(terms)
+    return " + ".join(terms).replace("+ -", "- ")
 
 
 def _acting(plan: Plan, loop: Loop) -> str:

@@ -1,9 +1,9 @@
 """Loops against worked values, textbook formulas and a linear closed loop made with scipy.
 
-The worked values of the discrete PID were computed independently (binary64, numpy 2.4.6, scipy 1.17.1, control
-0.10.2) for the pseudo-code of K. J. Astrom and R. M. Murray, Feedback Systems (2008), section 10.5, and K. J.
-Astrom and T. Hagglund, PID Controllers (1995); both are cited from memory. The loop here runs in binary32, hence
-the tolerances of 1e-6 and 2e-6.
+The worked values of the discrete PID were computed independently (binary64, numpy 2.4.6, scipy 1.17.1,
+control 0.10.2) for the pseudo-code of K. J. Astrom and R. M. Murray, Feedback Systems (2008), section 10.5,
+and K. J. Astrom and T. Hagglund, PID Controllers (1995); both are cited from memory. The loop here runs in
+binary32, hence the tolerances of 1e-6 and 2e-6.
 """
 
 import math
@@ -72,7 +72,7 @@ class Plant:
         return np.array(ys)
 
 
-# -- a worked discrete PID: kp=2 ki=4 kd=.1 Tf=.02 Tt=.25 h=.1, u in [-1, 1], r=.8, plant 1/(s+1) --------------
+# -- a worked discrete PID: kp=2 ki=4 kd=.1 Tf=.02 Tt=.25 h=.1, u in [-1, 1], r=.8, plant 1/(s+1) ----------
 
 PID = "kp: 2, ki: 4, kd: 0.1, filter: 20 ms, tracking: 250 ms"
 PLANT = Plant.of([1.0], [1.0, 1.0], 0.1)
@@ -192,8 +192,8 @@ def rise(t: NDArray[np.float64], y: NDArray[np.float64]) -> float:
 @pytest.mark.parametrize(
     ("z", "wn", "settling", "rise_s"),
     [
-        # K. Ogata, Modern Control Engineering, example 5-1 (cited from memory); settling to 2 % and rise from 10
-        # to 90 % computed with python-control: 4 / (z wn) = 1.33 s and 3 / (z wn) = 1 s are the envelope's
+        # K. Ogata, Modern Control Engineering, example 5-1 (cited from memory); settling to 2 % and rise from
+        # 10 to 90 % computed with python-control: 4 / (z wn) = 1.33 s and 3 / (z wn) = 1 s are the envelope's
         (0.6, 5.0, 1.1886, 0.3708),
         # N. S. Nise, Control Systems Engineering, example 4.5 (cited from memory): 2.838 %, 0.475 s, 0.23 s
         (0.75, 10.0, None, 0.2288),
