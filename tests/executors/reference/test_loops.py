@@ -112,6 +112,13 @@ def test_an_idle_loop_forgets_and_starts_anew(make_executor: MakeExecutor) -> No
     assert play.loop("l") == [0.0, 0.75, 0.0, 0.0, 0.0, 0.25]
 
 
+def test_an_idle_loop_that_starts_without_a_bump_starts_from_0(make_executor: MakeExecutor) -> None:
+    loops = [loop("l", gains=(0.5, 0.25, 0.0), terms=ON, low=-9, high=9, bumpless=True, acts_in=IN_A)]
+    go = tick(y=-2, events="go")
+    play = Play(make_executor, three_phases(loops)).ticks(tick(y=-2), tick(y=-2), go, go, go, tick(y=-2))
+    assert play.loop("l") == [0.0, 0.5, 0.0, 0.0, 0.0, 0.5]
+
+
 def test_a_fading_loop_that_reaches_nothing_starts_anew(make_executor: MakeExecutor) -> None:
     loops = [loop("l", gains=(0.0, 0.25, 0.0), terms=ON, low=-9, high=9, acts_in=IN_A, fade_step=0.5)]
     go, on = tick(y=-1, events="go"), tick(y=-1)
@@ -221,7 +228,7 @@ def test_a_50_hz_sensor_in_a_100_hz_loop_does_not_make_the_derivative_alternate(
 # -- L6: a run ---------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("y", [-3.0, -1.0, -0.5, 0.0, 0.5, 1.0, 3.0])
+@pytest.mark.parametrize("y", [-3.0, -1.125, -1.0, -0.5, 0.0, 0.5, 1.0, 1.125, 3.0])
 def test_an_error_within_the_dead_band_counts_as_none(make_executor: MakeExecutor, y: float) -> None:
     loops = [loop("l", gains=(0.25, 0, 0), terms=ON, dead_band=1.0)]
     expected = 0.25 * (np.sign(-y) * max(abs(y) - 1.0, 0.0))
