@@ -123,7 +123,7 @@ class DrivesMaker:
     def _way(self, signal: int) -> float:
         """Give a distance between two values that the signal often takes."""
         a, b = self.rng.choice(self.pool[signal]), self.rng.choice(self.pool[signal])
-        return abs(f32(a - b)) or 3.0
+        return load_f32(min(abs(a - b), 1.0e38)) or 3.0
 
     def _acts_in(self) -> tuple[t.ActsIn, ...]:
         rng = self.rng
