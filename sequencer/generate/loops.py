@@ -136,11 +136,13 @@ class DrivesWriter:
         )  # fmt: skip
 
     def _acts_in(self, loop: Loop) -> tuple[ActsView, ...]:
-        return tuple(
-            ActsView(f"phase{self._spelling.suffixes[acts.sequence]}", self._spelling.phase(acts.sequence, p))
+        spelling = self._spelling
+        views = [
+            ActsView(f"phase{spelling.suffixes[acts.sequence]}", spelling.phase(acts.sequence, p))
             for acts in loop.acts_in or ()
             for p in acts.phases
-        )
+        ]
+        return tuple(dict.fromkeys(views))
 
     def _words(self, loop: Loop) -> str:
         plan = self._plan

@@ -1,4 +1,5 @@
-// Reads the inputs of ticks from a file, runs them through the glue, writes phases and setpoints to another.
+// Reads the inputs of ticks from a file, runs them through the glue, writes phases, setpoints and outputs to
+// another.
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -63,10 +64,11 @@ int main(int, char** arguments) {
              static_cast<int64_t>(writes),
              {now.data(), raw.data(), fresh.data(), events.data(), switches.data(), control.data(),
               write_row.data(), write_parameter.data(), write_value.data()}};
-  void* const record[] = {phase.data(),  cause.data(), setpoint.data(),    counter.data(), rule.data(),
-                          drives.data(), pulses.data(), loop.data(), output.data(), output_state.data(), bad.data(),        disbelieved.data(), outside.data(),
-                          &refused,      signal.data(), state.data(),      target.data(),  truth.data(),
-                          margin.data()};
+  void* const record[] = {phase.data(),    cause.data(),  setpoint.data(), counter.data(),
+                          rule.data(),     drives.data(), pulses.data(),   loop.data(),
+                          output.data(),   output_state.data(), bad.data(), disbelieved.data(),
+                          outside.data(),  &refused,      signal.data(),   state.data(),
+                          target.data(),   truth.data(),  margin.data()};
   gait_run(memory.data(), &block, record);
 
   FILE* out = fopen(arguments[2], "wb");

@@ -69,7 +69,8 @@ float use(outputs::Machine& m, outputs::Inputs& in) {
   outputs::begin(m);
   outputs::tick(m, in);
   outputs::reset(m);
-  const bool on = outputs::drives_on(m) && (outputs::state_of(m, outputs::output_fan) == outputs::OutputState::on);
+  const outputs::OutputState state = outputs::state_of(m, outputs::output_fan);
+  const bool on = outputs::drives_on(m) && (state == outputs::OutputState::on);
   return on ? outputs::output(m, outputs::output_fan) : outputs::correction(m, outputs::loop_hip);
 }
 """

@@ -1,11 +1,13 @@
 """Loops and outputs of plans written by hand: what is left out is plain."""
 
 from dataclasses import fields, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from sequencer.base.binary32 import load_f32
 from sequencer.base.places import NOWHERE
 from sequencer.plan import tables as t
+
+Table = TypeVar("Table", t.Loop, t.Output, t.Supply, t.Stall)
 
 MOST = 3.4028234663852886e38  # the largest binary32: an integral without a limit
 
@@ -36,8 +38,9 @@ def stall(signal: int, *, above: float, moves: float, for_ms: int) -> t.Stall:
     return _rounded(t.Stall(above, signal, moves, for_ms))
 
 
-def _rounded(thing: Any) -> Any:
+def _rounded(thing: Table) -> Table:
     """Round every number of a table to binary32, as when a file is loaded."""
     names = [field.name for field in fields(thing)]
     numbers = {name: value for name in names if isinstance(value := getattr(thing, name), float)}
-    return replace(thing, **{name: load_f32(value) for name, value in numbers.items()})
+    rounded: dict[str, Any] = {name: load_f32(value) for name, value in numbers.items()}
+    return replace(thing, **rounded)
