@@ -69,7 +69,6 @@ class DrivesWriter:
         if not plan.loops and not plan.outputs:
             return None
         stem = f"{self._spelling.gait}_loops".replace("__", "_")
-        bounded = [o.supply is not None or o.slew_step is not None for o in plan.outputs]
         return DrivesView(
             header=f"{stem}.h",
             source=f"{stem}.cpp",
@@ -85,9 +84,7 @@ class DrivesWriter:
             stalls=len(places.stalls),
             products=bool(plan.loops) or bool(places.supplies),
             dead_bands=any(loop.dead_band for loop in plan.loops),
-            ramps=any(loop.output is None for loop in plan.loops)
-            or any(o.slew_step is not None for o in plan.outputs),
-            limits=bool(plan.loops) or bool(bounded),
+            ramps=bool(plan.loops) or any(o.slew_step is not None for o in plan.outputs),
         )
 
     # -- loops ---------------------------------------------------------------------------------------------

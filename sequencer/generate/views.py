@@ -418,7 +418,6 @@ class DrivesView:
     products: bool
     dead_bands: bool
     ramps: bool
-    limits: bool
 
 
 @dataclass(frozen=True, slots=True)
