@@ -15,7 +15,7 @@ from sequencer.plan.context import Context
 from sequencer.plan.guards import GuardTables
 from sequencer.plan.outputs import OutputTables, Path
 from sequencer.plan.ramps import moves
-from sequencer.plan.tables import ActsIn, Adds, Loop, Output, Setpoint, Signal, Term
+from sequencer.plan.tables import ActsIn, Adds, Loop, Setpoint, Signal, Term
 
 NO_LIMIT = (2.0 - 2.0**-23) * 2.0**127  # the largest binary32
 MOST_TICKS = 65535  # of a loop's period
@@ -42,22 +42,20 @@ class DriveTables:
         self.tick_ms = tick_ms
         self.signals = signals
         self.outputs = OutputTables(context, machine, tick_ms, signals).build()
+        self.loops: tuple[Loop, ...] = ()
 
-    def build(
-        self, gait: GaitFile, guards: GuardTables, setpoints: tuple[Setpoint, ...]
-    ) -> tuple[tuple[Loop, ...], tuple[Output, ...]]:
+    def build(self, gait: GaitFile, guards: GuardTables, setpoints: tuple[Setpoint, ...]) -> None:
         """Make both tables: loops with the outer ones before those they add to, outputs with their loops."""
         acting = self._acting(gait, guards)
         rows = {
             name: self._row(name, block, setpoints, acting.get(name))
             for name, block in self.machine.loops.items()
         }
-        loops = self._joined(self._ordered(rows))
-        outputs = tuple(
-            replace(output, loops=tuple(i for i, loop in enumerate(loops) if loop.output == number))
+        self.loops = self._joined(self._ordered(rows))
+        self.outputs = tuple(
+            replace(output, loops=tuple(i for i, loop in enumerate(self.loops) if loop.output == number))
             for number, output in enumerate(self.outputs)
         )
-        return loops, outputs
 
     # -- one loop ------------------------------------------------------------------------------------------
 

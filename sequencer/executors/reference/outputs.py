@@ -65,8 +65,6 @@ class OutputState:
             self.value = self._moved(self._wanted())
             if stall is not None:
                 stalled = stall.judge(self.value)
-        elif stall is not None:
-            stall.pause()
         if cut:
             self.state = OUTPUT_CUT
         elif stalled:
