@@ -5,6 +5,7 @@ from functools import partial
 from sequencer import __version__
 from sequencer.base.binary32 import literal
 from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
+from sequencer.generate.loops import DrivesWriter
 from sequencer.generate.names import file_name, where
 from sequencer.generate.setpoints import Aims, follow_views, lay_out_aims, setpoint_views
 from sequencer.generate.signals import believe_views, loss_views, scale_views, signal_views, span_views
@@ -33,6 +34,7 @@ def lay_out(plan: Plan) -> GaitView:
     guards = GuardWriter(plan, spelling, slots)
     writer = _SequenceWriter(plan, spelling, guards, slots, aims)
     sequences = tuple(writer.view(i, s) for i, s in enumerate(plan.sequences))
+    drives = DrivesWriter(plan, spelling)
     stem = spelling.gait
     return GaitView(
         tool=f"gait-sequencer {__version__}",
@@ -63,6 +65,9 @@ def lay_out(plan: Plan) -> GaitView:
         follows=follow_views(plan, spelling, aims),
         anywhere=_anywhere(plan, spelling, guards),
         rules=_rules(plan, spelling, guards),
+        loops=drives.loops(),
+        outputs=drives.outputs(),
+        drives=drives.drives(),
         sizes=_sizes(plan, slots, aims),
         uses=_uses(plan, guards),  # last: the guards have been written by now
     )

@@ -92,6 +92,10 @@ static void take_samples(State& s, const Inputs& in) {
   }
 }
 
+static void ramp(State& s) {
+  s.setpoint[setpoint_state] = s.target[setpoint_state];
+}
+
 #ifdef ODD_NAMES_WATCHED
 // Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
 #endif
@@ -217,6 +221,8 @@ static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 3U; ++i) {
     s.rule[i] = RuleState::kept;
   }
+  s.setpoint[setpoint_state] = 0.0F;
+  s.target[setpoint_state] = 0.0F;
   static_cast<void>(now);
   s.drives = true;
   s.stage = 2U;
@@ -282,6 +288,7 @@ void tick(State& s, const Inputs& in) {
   } else {
     choose(s, in);
   }
+  ramp(s);
   judge_rules(s, in);
 }
 
