@@ -32,8 +32,7 @@ def lay_out(plan: Plan) -> GaitView:
     spelling = Spelling(plan)
     slots, aims = lay_out_slots(plan), lay_out_aims(plan)
     guards = GuardWriter(plan, spelling, slots)
-    writer = _SequenceWriter(plan, spelling, guards, slots, aims)
-    sequences = tuple(writer.view(i, s) for i, s in enumerate(plan.sequences))
+    sequences = _SequenceWriter(plan, spelling, guards, slots, aims).views()
     drives = DrivesWriter(plan, spelling)
     stem = spelling.gait
     return GaitView(
@@ -188,8 +187,11 @@ class _SequenceWriter:
         self._aims = aims
         self._pulse_mask = partial(mask, bits=bits_type(len(plan.pulses)))
 
-    def view(self, index: int, sequence: Sequence) -> SequenceView:
-        """Spell a sequence."""
+    def views(self) -> tuple[SequenceView, ...]:
+        """Spell all sequences."""
+        return tuple(self._view(index, sequence) for index, sequence in enumerate(self._plan.sequences))
+
+    def _view(self, index: int, sequence: Sequence) -> SequenceView:
         suffix = self._spelling.suffixes[index]
         phases = tuple(self._phase(index, number, p) for number, p in enumerate(sequence.phases))
         slots = range(sequence.first_hold, sequence.first_hold + sequence.holds)
