@@ -20,7 +20,7 @@ static inline float multiplied(float a, float b) {
   return stored;
 }
 
-static inline bool is_number(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static const float largest = 3.4028235e38F;  // the largest number
 
 static float limited(float x, float low, float high) {
   float within = x;
@@ -78,94 +78,82 @@ static float faded(float authority, bool up, float step) {
   return a;
 }
 
+// Whether a loop runs in this tick: it acts, its turn has come, and its signal is known and was fresh since it
+// last ran. While it does not act it gives nothing (u); without its signal, what it gave is bled away.
+static bool is_to_run(Machine& m, uint8_t which, uint8_t signal, bool acts, bool turn, float& u, float bleed) {
+  bool run = false;
+  if ((m.seen[signal] & 4U) != 0U) {
+    m.news[which] = true;
+  }
+  if (!acts) {
+    u = 0.0F;
+    m.runs[which] = false;
+  } else if (!is_known(m, static_cast<Signal>(signal))) {
+    u = moved(u, 0.0F, bleed);
+    m.runs[which] = false;
+  } else if (turn && m.news[which]) {
+    m.news[which] = false;
+    run = true;
+  } else {
+    // nothing new, or not its turn
+  }
+  return run;
+}
+
+// The end of a run: u is v within limits. A number beyond all measure gives nothing and must not stay in the sums.
+static bool is_settled(Machine& m, uint8_t which, float v, float& u, float low, float high) {
+  const bool good = (v >= -largest) && (v <= largest);
+  u = good ? limited(v, low, high) : 0.0F;
+  m.runs[which] = good;
+  return good;
+}
+
 // :0:0: balance watches tilt and adds to tilt, every 4 ticks
 static void run_balance(Machine& m) {
-  if ((m.seen[signal_tilt] & 4U) != 0U) {
-    m.news[loop_balance] = true;
-  }
+  float& u = m.correction[loop_balance];
   const bool acts = m.drives && ((m.phase == Phase::stand) || (m.phase == Phase::go_on));
-  if (!acts) {
-    m.correction[loop_balance] = 0.0F;
-    m.runs[loop_balance] = false;
-  } else if (!is_known(m, signal_tilt)) {
-    m.correction[loop_balance] = moved(m.correction[loop_balance], 0.0F, 0.02F);  // bled away
-    m.runs[loop_balance] = false;
-  } else if ((m.turn[1] == 0U) && m.news[loop_balance]) {
-    m.news[loop_balance] = false;
+  if (is_to_run(m, loop_balance, signal_tilt, acts, m.turn[1] == 0U, u, 0.02F)) {
     const float y = m.value[signal_tilt];
     const float r = 0.0F;
     const float e = beyond_dead_band(r - y, 0.5F);
     const float p = multiplied(-0.3F, e);  // kp
     const float v = (p + 0.0F) + 0.0F;
-    if (is_number(v)) {
-      m.correction[loop_balance] = limited(v, -1.0F, 1.0F);
-      m.runs[loop_balance] = true;
-    } else {
-      m.correction[loop_balance] = 0.0F;  // a number beyond all measure must not stay in the sums
-      m.runs[loop_balance] = false;
-    }
-  } else {
-    // nothing new, or not its turn
+    static_cast<void>(is_settled(m, loop_balance, v, u, -1.0F, 1.0F));
   }
 }
 
 // :0:0: tilt watches tilt and adds to hip, every 2 ticks
 static void run_tilt(Machine& m) {
-  if ((m.seen[signal_tilt] & 4U) != 0U) {
-    m.news[loop_tilt] = true;
-  }
+  float& u = m.unfaded[0];
   m.authority[0] = m.drives ? faded(m.authority[0], m.phase == Phase::go_on, 0.02F) : 0.0F;
-  if (!(m.authority[0] > 0.0F)) {
-    m.unfaded[0] = 0.0F;
-    m.runs[loop_tilt] = false;
-  } else if (!is_known(m, signal_tilt)) {
-    m.unfaded[0] = moved(m.unfaded[0], 0.0F, 0.02F);  // bled away
-    m.runs[loop_tilt] = false;
-  } else if ((m.turn[0] == 0U) && m.news[loop_tilt]) {
-    m.news[loop_tilt] = false;
+  const bool acts = m.authority[0] > 0.0F;
+  if (is_to_run(m, loop_tilt, signal_tilt, acts, m.turn[0] == 0U, u, 0.02F)) {
     const float y = m.value[signal_tilt];
     float r = m.setpoint[setpoint_lean];
     r = r + m.correction[loop_balance];
     const float e = r - y;
     const float p = multiplied(0.1F, e);  // kp
-    float i = m.integral[0];
+    const float i = m.runs[loop_tilt] ? m.integral[0] : 0.0F;
     float d = 0.0F;
     if (m.runs[loop_tilt]) {
       d = multiplied(0.75F, m.slope[0]) - multiplied(0.5F, y - m.before[0]);  // Tf / (Tf + h), kd / (Tf + h)
-    } else {
-      i = 0.0F;
     }
     const float v = (p + i) + d;
-    if (is_number(v)) {
-      m.unfaded[0] = limited(v, -4.0F, 4.0F);
-      i = (i + multiplied(0.0025F, e)) + multiplied(0.01F, m.unfaded[0] - v);  // ki h, h / Tt
-      m.integral[0] = limited(i, -3.4028235e38F, 3.4028235e38F);
+    if (is_settled(m, loop_tilt, v, u, -4.0F, 4.0F)) {
+      const float sum = (i + multiplied(0.0025F, e)) + multiplied(0.01F, u - v);  // ki h, h / Tt
+      m.integral[0] = limited(sum, -3.4028235e38F, 3.4028235e38F);
       m.slope[0] = d;
       m.before[0] = y;
-      m.runs[loop_tilt] = true;
-    } else {
-      m.unfaded[0] = 0.0F;  // a number beyond all measure must not stay in the sums
-      m.runs[loop_tilt] = false;
     }
-  } else {
-    // nothing new, or not its turn
   }
-  m.correction[loop_tilt] = (m.authority[0] < 1.0F) ? multiplied(m.authority[0], m.unfaded[0]) : m.unfaded[0];
+  m.correction[loop_tilt] = (m.authority[0] < 1.0F) ? multiplied(m.authority[0], u) : u;
 }
 
 // :0:0: hip watches hip_pot and drives hip_motor
 static void run_hip(Machine& m) {
-  if ((m.seen[signal_hip_pot] & 4U) != 0U) {
-    m.news[loop_hip] = true;
-  }
-  if (!m.drives) {
-    m.correction[loop_hip] = 0.0F;
-    m.runs[loop_hip] = false;
-  } else if (!is_known(m, signal_hip_pot)) {
-    m.correction[loop_hip] = 0.0F;
-    m.runs[loop_hip] = false;
-  } else if (m.news[loop_hip]) {
-    m.news[loop_hip] = false;
+  float& u = m.correction[loop_hip];
+  const bool acts = m.drives;
+  if (is_to_run(m, loop_hip, signal_hip_pot, acts, true, u, largest)) {
     const float y = m.value[signal_hip_pot];
     float r = m.setpoint[setpoint_lean];
     r = r + 2.0F;
@@ -173,15 +161,7 @@ static void run_hip(Machine& m) {
     const float e = r - y;
     const float p = multiplied(0.5F, e);  // kp
     const float v = (p + 0.0F) + 0.0F;
-    if (is_number(v)) {
-      m.correction[loop_hip] = limited(v, -1.0F, 1.0F);
-      m.runs[loop_hip] = true;
-    } else {
-      m.correction[loop_hip] = 0.0F;  // a number beyond all measure must not stay in the sums
-      m.runs[loop_hip] = false;
-    }
-  } else {
-    // nothing new, or not its turn
+    static_cast<void>(is_settled(m, loop_hip, v, u, -1.0F, 1.0F));
   }
 }
 

@@ -20,7 +20,7 @@ static inline float multiplied(float a, float b) {
   return stored;
 }
 
-static inline bool is_number(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static const float largest = 3.4028235e38F;  // the largest number
 
 static float limited(float x, float low, float high) {
   float within = x;
@@ -34,63 +34,75 @@ static float limited(float x, float low, float high) {
   return within;
 }
 
+// One step of a ramp, as that of setpoints.
+static float moved(float from, float to, float step) {
+  const float way = to - from;
+  float x = to;
+  if (way > step) {
+    x = from + step;
+  } else if (way < -step) {
+    x = from - step;
+  } else {
+    // no more than a step away
+  }
+  return x;
+}
+
+// Whether a loop runs in this tick: it acts, its turn has come, and its signal is known and was fresh since it
+// last ran. While it does not act it gives nothing (u); without its signal, what it gave is bled away.
+static bool is_to_run(Machine& m, uint8_t which, uint8_t signal, bool acts, bool turn, float& u, float bleed) {
+  bool run = false;
+  if ((m.seen[signal] & 4U) != 0U) {
+    m.news[which] = true;
+  }
+  if (!acts) {
+    u = 0.0F;
+    m.runs[which] = false;
+  } else if (!is_known(m, static_cast<Signal>(signal))) {
+    u = moved(u, 0.0F, bleed);
+    m.runs[which] = false;
+  } else if (turn && m.news[which]) {
+    m.news[which] = false;
+    run = true;
+  } else {
+    // nothing new, or not its turn
+  }
+  return run;
+}
+
+// The end of a run: u is v within limits. A number beyond all measure gives nothing and must not stay in the sums.
+static bool is_settled(Machine& m, uint8_t which, float v, float& u, float low, float high) {
+  const bool good = (v >= -largest) && (v <= largest);
+  u = good ? limited(v, low, high) : 0.0F;
+  m.runs[which] = good;
+  return good;
+}
+
 // :0:0: state watches double and drives of
 static void run_state(Machine& m) {
-  if ((m.seen[signal_double] & 4U) != 0U) {
-    m.news[loop_state] = true;
-  }
-  if (!m.drives) {
-    m.correction[loop_state] = 0.0F;
-    m.runs[loop_state] = false;
-  } else if (!is_known(m, signal_double)) {
-    m.correction[loop_state] = 0.0F;
-    m.runs[loop_state] = false;
-  } else if (m.news[loop_state]) {
-    m.news[loop_state] = false;
+  float& u = m.correction[loop_state];
+  const bool acts = m.drives;
+  if (is_to_run(m, loop_state, signal_double, acts, true, u, largest)) {
     const float y = m.value[signal_double];
     const float r = m.setpoint[setpoint_state];
     const float e = r - y;
     const float p = multiplied(0.5F, e);  // kp
     const float v = (p + 0.0F) + 0.0F;
-    if (is_number(v)) {
-      m.correction[loop_state] = limited(v, -1.0F, 1.0F);
-      m.runs[loop_state] = true;
-    } else {
-      m.correction[loop_state] = 0.0F;  // a number beyond all measure must not stay in the sums
-      m.runs[loop_state] = false;
-    }
-  } else {
-    // nothing new, or not its turn
+    static_cast<void>(is_settled(m, loop_state, v, u, -1.0F, 1.0F));
   }
 }
 
 // :0:0: State watches double and drives state
 static void run_State(Machine& m) {
-  if ((m.seen[signal_double] & 4U) != 0U) {
-    m.news[loop_State] = true;
-  }
-  if (!m.drives) {
-    m.correction[loop_State] = 0.0F;
-    m.runs[loop_State] = false;
-  } else if (!is_known(m, signal_double)) {
-    m.correction[loop_State] = 0.0F;
-    m.runs[loop_State] = false;
-  } else if (m.news[loop_State]) {
-    m.news[loop_State] = false;
+  float& u = m.correction[loop_State];
+  const bool acts = m.drives;
+  if (is_to_run(m, loop_State, signal_double, acts, true, u, largest)) {
     const float y = m.value[signal_double];
     const float r = m.setpoint[setpoint_state];
     const float e = r - y;
     const float p = multiplied(0.5F, e);  // kp
     const float v = (p + 0.0F) + 0.0F;
-    if (is_number(v)) {
-      m.correction[loop_State] = limited(v, -1.0F, 1.0F);
-      m.runs[loop_State] = true;
-    } else {
-      m.correction[loop_State] = 0.0F;  // a number beyond all measure must not stay in the sums
-      m.runs[loop_State] = false;
-    }
-  } else {
-    // nothing new, or not its turn
+    static_cast<void>(is_settled(m, loop_State, v, u, -1.0F, 1.0F));
   }
 }
 

@@ -20,7 +20,7 @@ static inline float multiplied(float a, float b) {
   return stored;
 }
 
-static inline bool is_number(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static const float largest = 3.4028235e38F;  // the largest number
 
 static float limited(float x, float low, float high) {
   float within = x;
@@ -48,49 +48,55 @@ static float moved(float from, float to, float step) {
   return x;
 }
 
+// Whether a loop runs in this tick: it acts, its turn has come, and its signal is known and was fresh since it
+// last ran. While it does not act it gives nothing (u); without its signal, what it gave is bled away.
+static bool is_to_run(Machine& m, uint8_t which, uint8_t signal, bool acts, bool turn, float& u, float bleed) {
+  bool run = false;
+  if ((m.seen[signal] & 4U) != 0U) {
+    m.news[which] = true;
+  }
+  if (!acts) {
+    u = 0.0F;
+    m.runs[which] = false;
+  } else if (!is_known(m, static_cast<Signal>(signal))) {
+    u = moved(u, 0.0F, bleed);
+    m.runs[which] = false;
+  } else if (turn && m.news[which]) {
+    m.news[which] = false;
+    run = true;
+  } else {
+    // nothing new, or not its turn
+  }
+  return run;
+}
+
+// The end of a run: u is v within limits. A number beyond all measure gives nothing and must not stay in the sums.
+static bool is_settled(Machine& m, uint8_t which, float v, float& u, float low, float high) {
+  const bool good = (v >= -largest) && (v <= largest);
+  u = good ? limited(v, low, high) : 0.0F;
+  m.runs[which] = good;
+  return good;
+}
+
 // :0:0: hip watches hip_pot and drives hip_motor
 static void run_hip(Machine& m) {
-  if ((m.seen[signal_hip_pot] & 4U) != 0U) {
-    m.news[loop_hip] = true;
-  }
-  if (!m.drives) {
-    m.correction[loop_hip] = 0.0F;
-    m.runs[loop_hip] = false;
-  } else if (!is_known(m, signal_hip_pot)) {
-    m.correction[loop_hip] = 0.0F;
-    m.runs[loop_hip] = false;
-  } else if (m.news[loop_hip]) {
-    m.news[loop_hip] = false;
+  float& u = m.correction[loop_hip];
+  const bool acts = m.drives;
+  if (is_to_run(m, loop_hip, signal_hip_pot, acts, true, u, largest)) {
     const float y = m.value[signal_hip_pot];
     const float r = m.setpoint[setpoint_lean];
     const float e = r - y;
     const float p = multiplied(0.5F, e);  // kp
     const float v = (p + 0.0F) + 0.0F;
-    if (is_number(v)) {
-      m.correction[loop_hip] = limited(v, -1.0F, 1.0F);
-      m.runs[loop_hip] = true;
-    } else {
-      m.correction[loop_hip] = 0.0F;  // a number beyond all measure must not stay in the sums
-      m.runs[loop_hip] = false;
-    }
-  } else {
-    // nothing new, or not its turn
+    static_cast<void>(is_settled(m, loop_hip, v, u, -1.0F, 1.0F));
   }
 }
 
 // :0:0: hip_too watches hip_pot and drives hip_motor
 static void run_hip_too(Machine& m) {
-  if ((m.seen[signal_hip_pot] & 4U) != 0U) {
-    m.news[loop_hip_too] = true;
-  }
-  if (!m.drives) {
-    m.correction[loop_hip_too] = 0.0F;
-    m.runs[loop_hip_too] = false;
-  } else if (!is_known(m, signal_hip_pot)) {
-    m.correction[loop_hip_too] = 0.0F;
-    m.runs[loop_hip_too] = false;
-  } else if (m.news[loop_hip_too]) {
-    m.news[loop_hip_too] = false;
+  float& u = m.correction[loop_hip_too];
+  const bool acts = m.drives;
+  if (is_to_run(m, loop_hip_too, signal_hip_pot, acts, true, u, largest)) {
     const float y = m.value[signal_hip_pot];
     const float r = m.setpoint[setpoint_lean];
     const float e = r - y;
@@ -100,17 +106,10 @@ static void run_hip_too(Machine& m) {
       d = multiplied(0.75F, m.slope[0]) - multiplied(0.1F, y - m.before[0]);  // Tf / (Tf + h), kd / (Tf + h)
     }
     const float v = (p + 0.0F) + d;
-    if (is_number(v)) {
-      m.correction[loop_hip_too] = limited(v, -1.0F, 1.0F);
+    if (is_settled(m, loop_hip_too, v, u, -1.0F, 1.0F)) {
       m.slope[0] = d;
       m.before[0] = y;
-      m.runs[loop_hip_too] = true;
-    } else {
-      m.correction[loop_hip_too] = 0.0F;  // a number beyond all measure must not stay in the sums
-      m.runs[loop_hip_too] = false;
     }
-  } else {
-    // nothing new, or not its turn
   }
 }
 
@@ -121,7 +120,7 @@ static void smooth(Machine& m, uint8_t supply, uint8_t signal, float weight) {
     float s = value;
     if (m.supplied[supply]) {
       s = m.supply[supply] + multiplied(weight, value - m.supply[supply]);
-      if (!is_number(s)) {
+      if (!((s >= -largest) && (s <= largest))) {
         s = value;
       }
     }
