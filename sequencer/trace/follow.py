@@ -2,9 +2,9 @@
 
 Each signal that follows a setpoint, or that a loop brings to one, goes after the commanded value plus its
 stance offset: a first-order lag, a limit of rate, then slack (a dead band), then what the sensor adds. A
-signal that follows nothing rests at 0, or, if its span has no 0 (a battery), at two thirds of its span. Sensors deliver values, not counts, each
-at its own period; the ticks in which they do are staggered. It says whether a sequence can run through, not
-whether a machine would stand.
+signal that follows nothing rests at 0, or, if its span has no 0 (a battery), at two thirds of its span.
+Sensors deliver values, not counts, each at its own period; the ticks in which they do are staggered. It says
+whether a sequence can run through, not whether a machine would stand.
 
 The same seed gives the same numbers: each signal has its own numpy PCG64 stream, seeded with (seed, index).
 numpy keeps PCG64's bits for ever, but may change how it makes normal numbers from them (NEP 19).

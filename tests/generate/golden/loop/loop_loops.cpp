@@ -137,7 +137,7 @@ void begin(Machine& m) {
 }
 
 void tick(Machine& m, const Inputs& in) {
-  if (m.restart) {
+  if (m.stage != 2U) {
     forget(m);
   }
   tick(static_cast<State&>(m), in);

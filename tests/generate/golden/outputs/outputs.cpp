@@ -184,7 +184,7 @@ static void start_over(State& s, uint32_t now) {
   s.target[setpoint_lean] = 0.0F;
   static_cast<void>(now);
   s.drives = true;
-  s.restart = false;
+  s.stage = 2U;
 }
 
 void begin(State& s) {
@@ -192,10 +192,14 @@ void begin(State& s) {
   s.phase = Phase::stand;
   s.since = 0U;
   s.drives = false;  // until the first tick
-  s.restart = true;
+  s.stage = 1U;
 }
 
-void reset(State& s) { s.restart = true; }
+void reset(State& s) {
+  if (s.stage != 0U) {
+    s.stage = 1U;
+  }
+}
 
 // Find out which sequence goes where; they see phases and counters as they stood when the tick began.
 static void choose(State& s, const Inputs& in) {
@@ -208,7 +212,10 @@ static void choose(State& s, const Inputs& in) {
 }
 
 void tick(State& s, const Inputs& in) {
-  const bool starts = s.restart;
+  if (s.stage == 0U) {
+    begin(s);
+  }
+  const bool starts = s.stage == 1U;
   if (starts) {
     start_over(s, in.now);
   }

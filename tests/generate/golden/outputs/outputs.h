@@ -77,10 +77,11 @@ struct State {
   uint8_t seen[2];  // bits: 1 seen, 2 lost, 4 fresh in this tick
   Phase phase;
   bool drives;
-  bool restart;
+  uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
 };
 
-// Parameters as in the file, then as reset(). Call it once, before anything else.
+// Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one
+// outside all functions is, the first tick() makes up for a call that was forgotten.
 void begin(State& s);
 
 // Have the next tick start over in each first phase. Parameters keep their values.
