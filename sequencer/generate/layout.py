@@ -31,10 +31,9 @@ def lay_out(plan: Plan) -> GaitView:
     """Make the view of a plan. Raises MisuseError if a name cannot stand in C++."""
     spelling = Spelling(plan)
     slots, aims = lay_out_slots(plan), lay_out_aims(plan)
-    guards = GuardWriter(plan, spelling, slots)
+    guards, stem = GuardWriter(plan, spelling, slots), spelling.gait
     sequences = _SequenceWriter(plan, spelling, guards, slots, aims).views()
     drives = DrivesWriter(plan, spelling)
-    stem = spelling.gait
     return GaitView(
         tool=f"gait-sequencer {__version__}",
         gait=plan.name,

@@ -3,9 +3,7 @@
 from dataclasses import dataclass, field
 
 from sequencer.base.binary32 import literal
-from sequencer.generate.names import where
-from sequencer.generate.spelling import Spelling, product_is_needed, smallest, whole
-from sequencer.generate.views import (
+from sequencer.generate.drive_views import (
     ActsView,
     AddsView,
     DrivesView,
@@ -14,6 +12,8 @@ from sequencer.generate.views import (
     StallView,
     SupplyView,
 )
+from sequencer.generate.names import where
+from sequencer.generate.spelling import Spelling, product_is_needed, smallest, whole
 from sequencer.plan.tables import Loop, Output, Plan
 
 
@@ -108,10 +108,7 @@ class DrivesWriter:
                 else f"m.setpoint[{spelling.setpoints[term.setpoint]}]"
                 for term in loop.terms
             ),
-            inputs=tuple(
-                AddsView(spelling.loops[a.loop], literal(a.gain) if product_is_needed(a.gain) else "")
-                for a in loop.inputs
-            ),
+            inputs=self._inputs(loop),
             kp=literal(loop.kp),
             bi=literal(loop.bi),
             br=literal(loop.br),
@@ -131,6 +128,12 @@ class DrivesWriter:
             always=loop.acts_in is None,
             acts_in=self._acts_in(loop),
         )  # fmt: skip
+
+    def _inputs(self, loop: Loop) -> tuple[AddsView, ...]:
+        return tuple(
+            AddsView(self._spelling.loops[a.loop], literal(a.gain) if product_is_needed(a.gain) else "")
+            for a in loop.inputs
+        )
 
     def _acts_in(self, loop: Loop) -> tuple[ActsView, ...]:
         spelling = self._spelling
