@@ -254,8 +254,8 @@ class PlanMaker:
             rules=[self._rule(i, everywhere) for i in range(rng.choice([0, 0, 1, 2]))],
         )
         plan = without_empty_holds(plan)
-        if not self.rushes:
-            plan = DrivesMaker(rng, plan, self.pool).make()
+        if not self.rushes:  # of a Random of their own: the walk and its inputs stay as they were
+            plan = DrivesMaker(Random(plan.sha), plan, self.pool).make()
         return replace(named(plan, name), sources=("walks/random.gait.yaml",))
 
     def _rule(self, index: int, everywhere: Sequence[str]) -> p.Rule:
@@ -303,7 +303,7 @@ def random_plan(rng: Random, name: str = "walk", *, rushes: bool = False) -> tup
         for follower in setpoint.followers:
             at = [f32(target + follower.offset) for target in sorted(targets)]
             pool[follower.signal] += [f32(x + rng.choice([-1, 1]) * wide) for x in at for wide in TOLERANCES]
-    if rng.random() < 0.08:  # sums and products that are beyond all measure
+    if plan.loops and Random(repr(plan.signals)).random() < 0.1:  # sums and products beyond all measure
         pool = [[*near, *ABSURD * len(near)] for near in pool]
     return plan, pool
 
