@@ -7,7 +7,8 @@ was heard and what follows: now, if it is not one tick after the last (uint32); 
 (uint32); switches, if they changed (uint32); samples: a byte for each signal (TickBlock.fresh), then a
 float32 for each fresh one. All numbers come lowest byte first.
 
-Out: the size of State, or of Machine where there are loops or outputs (uint32), then a frame for each tick, and the totals where they were asked for.
+Out: the size of State, or of Machine where there are loops or outputs (uint32), then a frame for each tick,
+and the totals where they were asked for.
 """
 
 from collections.abc import Iterable, Sequence
