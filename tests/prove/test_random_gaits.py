@@ -3,12 +3,15 @@
 Ten gaits share a program where the flash allows it: compiling is what takes the time.
 """
 
+from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
 from support.prove import differences, random_cases
 from support.random_drives import drives_plan
+from support.random_plans import random_plan
 
 from sequencer.history.blocks import (
     BY_ANYWHERE,
@@ -21,6 +24,7 @@ from sequencer.history.blocks import (
     OUTPUT_ON,
     OUTPUT_STALLED,
 )
+from sequencer.plan.tables import Plan
 
 TICKS = 1000
 TOGETHER = 10
@@ -44,9 +48,15 @@ def test_200_random_gaits_agree_on_32_bits(share: int, tmp_path: Path) -> None:
     agree(("cortex-m3", "cortex-m4f")[share % 2], share, 20, tmp_path)
 
 
+def _walk_only(rng: Random, name: str) -> tuple[Plan, list[list[float]]]:
+    """Draw a walk without loops and outputs: with them some have no room in 32 kB, watched."""
+    plan, pool = random_plan(rng, name)
+    return replace(plan, loops=(), outputs=()), pool
+
+
 @pytest.mark.parametrize("number", range(12))
 def test_random_gaits_agree_on_the_smallest_controller(number: int, tmp_path: Path) -> None:
-    cases = random_cases(f"small/{number}", 1, 500)
+    cases = random_cases(f"small/{number}", 1, 500, _walk_only)
     assert differences("atmega328p", cases, tmp_path) == []
 
 

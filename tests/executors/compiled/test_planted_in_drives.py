@@ -111,7 +111,7 @@ IN_ORDER = [
      "{% for output in g.outputs if output.supply and not output.supply.slot %}"),
     ("only the first supply watched", "if output.supply and output.supply.least is not none %}",
      "if output.supply and output.supply.least is not none and not output.supply.least_slot %}"),
-    ("what loops remember kept over a reset", "if (m.restart) {", "if (false) {"),
+    ("what loops remember kept over a reset", "if (m.stage != 2U) {", "if (false) {"),
     ("a period one tick long", ">= {{ ticks }}", "> {{ ticks }}"),
     ("a limit one side of which is missing", "} else if (x > high) {", "} else if (x > 1.0e30F) {"),
     ("a ramp that rounds elsewhere", "x = from + step", "x = to - (way - step)"),
