@@ -2,7 +2,8 @@
 
 import os
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from sequencer.base.errors import MisuseError
@@ -14,42 +15,48 @@ def write_whole(path: Path, data: bytes, *, replace: bool = True) -> None:
     Without `replace` an existing file is a MisuseError. A device or a pipe, which can't be replaced, is
     written to. Raises OSError that names `path` if the folder is missing, full or not ours to write in.
     """
-    if not replace and path.exists():
-        raise MisuseError(f"{path} exists already", hint="give another name, or move the file away first")
-    try:
-        if path.exists() and not path.is_file():
-            path.write_bytes(data)
-        else:
-            _write_aside(path, data)
-    except OSError as error:
-        error.filename, error.filename2 = str(path), None  # the name aside means nothing to the user
-        raise
+    write_all([(path, data)], replace=replace)
 
 
 def write_all(files: Iterable[tuple[Path, bytes]], *, replace: bool = True) -> None:
-    """Write several files; if one of them can't be written, those that were new are taken back."""
-    new: list[Path] = []
-    try:
+    """Write several files: all aside first, then all into place, so that a full disk leaves all as they were.
+
+    For each, what `write_whole` says holds.
+    """
+    with ExitStack() as stack:
+        written: list[tuple[Path, Path]] = []
         for path, data in files:
-            fresh = not path.exists()
-            write_whole(path, data, replace=replace)
-            if fresh:
-                new.append(path)
-    except BaseException:
-        for path in new:
-            path.unlink(missing_ok=True)
-        raise
+            if not replace and path.exists():
+                hint = "give another name, or move the file away first"
+                raise MisuseError(f"{path} exists already", hint=hint)
+            with _naming(path):
+                if path.exists() and not path.is_file():
+                    path.write_bytes(data)
+                else:
+                    written.append((path, _write_aside(path, data, stack)))
+        for path, aside in written:
+            with _naming(path):
+                aside.replace(path)
 
 
-def _write_aside(path: Path, data: bytes) -> None:
-    handle, aside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+@contextmanager
+def _naming(path: Path) -> Iterator[None]:
+    """Let errors name the file itself: the name aside means nothing to the user."""
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(aside).chmod(0o666 & ~mask)  # mkstemp makes it private
-        Path(aside).replace(path)
-    except BaseException:
-        Path(aside).unlink(missing_ok=True)
+        yield
+    except OSError as error:
+        error.filename, error.filename2 = str(path), None
         raise
+
+
+def _write_aside(path: Path, data: bytes, stack: ExitStack) -> Path:
+    """Write beside `path`; what is still there when the stack closes is removed."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    aside = Path(name)
+    stack.callback(aside.unlink, missing_ok=True)
+    with os.fdopen(handle, "wb") as file:
+        file.write(data)
+    mask = os.umask(0)
+    os.umask(mask)
+    aside.chmod(0o666 & ~mask)  # mkstemp makes it private
+    return aside

@@ -2,13 +2,12 @@
 
 import os
 import re
-import tempfile
 from collections.abc import Mapping
-from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from sequencer.base.errors import MisuseError
+from sequencer.base.files import write_all
 from sequencer.generate.names import comment
 
 # first lines of what we write: the one is written anew each time, the other once
@@ -49,36 +48,10 @@ def write(files: Mapping[str, str], folder: Path, *, force: bool = False) -> Wri
     todo = {path: files[name] for name, path in targets.items() if path not in kept}
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _write_all(todo, folder)
+        write_all((path, text.encode()) for path, text in todo.items())
     except OSError as error:
         raise MisuseError(f"{comment(folder)} cannot be written to: {error.strerror}") from error
     return Written(tuple(todo), tuple(kept))
-
-
-def _write_all(todo: Mapping[Path, str], folder: Path) -> None:
-    """Write every file aside, then move all into place."""
-    with ExitStack() as stack:
-        aside = {}
-        for path, text in todo.items():
-            handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=folder)
-            stack.callback(_remove, Path(name))
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
-            Path(name).chmod(0o666 & ~_umask())
-            aside[path] = Path(name)
-        for path, made in aside.items():
-            made.replace(path)
-
-
-def _remove(path: Path) -> None:
-    with suppress(FileNotFoundError):
-        path.unlink()
-
-
-def _umask() -> int:
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
 
 
 def _checked_name(name: str) -> str:

@@ -44,5 +44,6 @@ def test_several_files_are_all_written_or_the_new_ones_taken_back(tmp_path: Path
     with pytest.raises(FileNotFoundError):
         write_all(wanted)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["old.txt"]
+    assert old.read_text() == "before"
     write_all(wanted[:2])
     assert sorted(path.name for path in tmp_path.iterdir()) == ["new.txt", "old.txt"]
