@@ -15,12 +15,9 @@ from sequencer.base.binary32 import f32
 from sequencer.plan.tables import Plan
 from sequencer.prove.near import WRAP, bits, near_values, pauses, sample
 from sequencer.trace.blocks import HEARD, RESET, ParameterWrite, TickBlock, empty_block
-from sequencer.trace.record import TraceRecorder, join_blocks
+from sequencer.trace.record import join_blocks
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from sequencer.history.drive import Plant
 
 
@@ -73,25 +70,9 @@ def followed(plan: Plan, ticks: int, seed: int = 0) -> Trace:
 def _kept(plan: Plan, plant: "Plant", ticks: int) -> TickBlock:
     """Run the gait in a closed loop with a plant, and give all that the plant answered."""
     from sequencer.executors.reference import ReferenceExecutor
-    from sequencer.history.drive import drive_closed_loop
-    from sequencer.history.recorder import Recorder
+    from sequencer.history.following import followed_inputs
 
-    kept = TraceRecorder()
-    drive_closed_loop(ReferenceExecutor(plan), _Noted(plant, kept), ticks, Recorder(plan))
-    return join_blocks(list(kept))
-
-
-class _Noted:
-    """A plant whose answers are kept."""
-
-    def __init__(self, plant: "Plant", kept: TraceRecorder) -> None:
-        self._plant, self._kept = plant, kept
-
-    def inputs(self, now_ms: int, setpoints: "NDArray[np.float32]") -> TickBlock:
-        """Answer as the plant does."""
-        block = self._plant.inputs(now_ms, setpoints)
-        self._kept.add(block)
-        return block
+    return join_blocks(list(followed_inputs(ReferenceExecutor(plan), plant, ticks)))
 
 
 def random_traces(plan: Plan, count: int, ticks: int, seed: int = 0) -> Iterator[Trace]:
