@@ -1,16 +1,32 @@
 """From a plan to what its templates print."""
 
+from dataclasses import replace
 from functools import partial
 
 from sequencer import __version__
 from sequencer.base.binary32 import literal
 from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
 from sequencer.generate.names import file_name, where
-from sequencer.generate.setpoints import Aims, follow_views, lay_out_aims, setpoint_views
-from sequencer.generate.signals import believe_views, loss_views, scale_views, signal_views, span_views
+from sequencer.generate.setpoints import (
+    Aims,
+    follow_views,
+    lay_out_aims,
+    rate_views,
+    setpoint_views,
+    steps_are_positive,
+)
+from sequencer.generate.signals import (
+    believe_views,
+    last_view,
+    loss_views,
+    scale_views,
+    signal_views,
+    span_views,
+)
 from sequencer.generate.spelling import Spelling, bits_type, mask, product_is_needed, smallest, whole
 from sequencer.generate.views import (
     AnywhereView,
+    ArrivalView,
     BitView,
     CommandView,
     GaitView,
@@ -20,6 +36,7 @@ from sequencer.generate.views import (
     RemoteView,
     RuleView,
     SequenceView,
+    SetpointView,
     SizesView,
 )
 from sequencer.plan.tables import Compare, Follow, Lost, Name, Phase, Plan, Sequence
@@ -33,6 +50,7 @@ def lay_out(plan: Plan) -> GaitView:
     guards = GuardWriter(plan, spelling, slots)
     writer = _SequenceWriter(plan, spelling, guards, slots, aims)
     sequences = tuple(writer.view(i, s) for i, s in enumerate(plan.sequences))
+    setpoints = setpoint_views(plan, spelling, aims)
     stem = spelling.gait
     return GaitView(
         tool=f"gait-sequencer {__version__}",
@@ -51,20 +69,23 @@ def lay_out(plan: Plan) -> GaitView:
         scales=scale_views(plan, spelling),
         believes=believe_views(plan, spelling),
         losses=loss_views(plan, spelling),
+        last=last_view(plan, spelling),
         spans=span_views(plan, spelling),
         events=_bits(plan.events, spelling.events),
         switches=_bits(plan.switches, spelling.switches),
         pulses=_bits(plan.pulses, spelling.pulses),
         remote=_remote(plan),
-        setpoints=setpoint_views(plan, spelling, aims),
+        setpoints=setpoints,
+        rates=rate_views(plan, spelling),
         parameters=_parameters(plan, spelling),
         counters=tuple(NameView(n, c.name) for n, c in zip(spelling.counters, plan.counters, strict=True)),
+        guards=guards.functions,
         sequences=sequences,
         follows=follow_views(plan, spelling, aims),
         anywhere=_anywhere(plan, spelling, guards),
         rules=_rules(plan, spelling, guards),
         sizes=_sizes(plan, slots, aims),
-        uses=_uses(plan, guards),  # last: the guards have been written by now
+        uses=_uses(plan, guards, aims, setpoints),  # last: the guards have been written by now
     )
 
 
@@ -108,7 +129,7 @@ def _rules(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[RuleVie
         RuleView(
             name=name,
             text=rule.name,
-            guard=guards.view(rule.guard, events=False),
+            guard=guards.view(rule.guard, events=False, false=True),
             index=i,
             to=() if rule.to is None else tuple(spelling.phase(s, p) for s, p in enumerate(rule.to)),
             words=rule_words(plan, i),
@@ -145,10 +166,24 @@ def _sizes(plan: Plan, slots: Slots, aims: Aims) -> SizesView:
     )
 
 
-def _uses(plan: Plan, guards: GuardWriter) -> dict[str, bool]:
+def _uses(
+    plan: Plan, guards: GuardWriter, aims: Aims, setpoints: tuple[SetpointView, ...]
+) -> dict[str, bool]:
     """Tell which helper functions and members the text needs; the others are left out."""
-    names = ("truth", "all", "any", "not", "known", "smaller", "larger", "held", "counted")
+    comparing = ("at_least", "above", "at_most", "below", "within", "outside")
+    names = ("known", "smaller", "larger", "held", "counted", "enough", *comparing)
     uses = {name: name in guards.uses for name in names}
+    uses["known"] = uses["known"] or any(
+        isinstance(leaf, Follow) or (isinstance(leaf, Compare) and leaf.source == "signal")
+        for leaf in plan.leaves
+    )
+    uses["compares"] = any(uses[name] for name in comparing)
+    uses["reached"] = any(isinstance(leaf, Follow) and leaf.op == "reached" for leaf in plan.leaves)
+    uses["follow"] = any(isinstance(leaf, Follow) for leaf in plan.leaves)
+    uses["retarget"] = bool(aims.levels)
+    uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)
+    uses["forwards"] = steps_are_positive(plan)
+    uses["without_minus"] = any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals)
     stops = {p.stop for s in plan.sequences for p in s.phases}
     uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
         s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
@@ -188,6 +223,8 @@ class _SequenceWriter:
         suffix = self._spelling.suffixes[index]
         phases = tuple(self._phase(index, number, p) for number, p in enumerate(sequence.phases))
         slots = range(sequence.first_hold, sequence.first_hold + sequence.holds)
+        limits = [p.timeout.after_ms for p in sequence.phases if p.timeout is not None]
+        faults = {p.timeout_to for p in phases if p.timeout_to}
         entries = tuple(
             (self._spelling.setpoints[s], slot)
             for s, slot in self._aims.entries.items()
@@ -208,13 +245,16 @@ class _SequenceWriter:
             first=self._spelling.phase(index, 0),
             index=index,
             phases=phases,
+            arrivals=self._arrivals(index, sequence),
+            limit_type=smallest(max(limits)) if limits else "",
+            fault=faults.pop() if len(faults) == 1 else "",
             latches=(sequence.first_latch, sequence.first_latch + sequence.latches),
             timers=_span([self._slots.timers[s] for s in slots if s in self._slots.timers]),
             counts=_span([self._slots.counts[s] for s in slots if s in self._slots.counts]),
             gathered=self._gathered(slots),
             entries=entries,
             unused_decide=self._unused(sequence),
-            commands=any(p.commands or p.count or p.reset or p.pulse for p in sequence.phases),
+            retargets=any(c.level.parameter is not None for p in sequence.phases for c in p.commands),
             clears=bool(sequence.latches or sequence.holds),
             decides=any(p.exits or p.timeout for p in sequence.phases),
             stops=any(p.stop is not None for p in sequence.phases),
@@ -235,15 +275,27 @@ class _SequenceWriter:
             about=phase.about,
             place=where(phase.place),
             stop=phase.stop,
-            commands=self._commands(phase),
-            count=tuple(spelling.counters[c] for c in phase.count),
-            reset=tuple(spelling.counters[c] for c in phase.reset),
-            pulses=" | ".join(spelling.pulses[p] for p in phase.pulse),
             exits=tuple(self._guards.exit(out, sequence, i) for i, out in enumerate(phase.exits)),
             timeout_ms="" if timeout is None else whole(timeout.after_ms),
             timeout_to="" if timeout is None else spelling.phase(sequence, timeout.to),
             timeout_place="" if timeout is None else where(timeout.place),
         )
+
+    def _arrivals(self, index: int, sequence: Sequence) -> tuple[ArrivalView, ...]:
+        """Say what entering does, once for all phases for which it is the same."""
+        spelling = self._spelling
+        groups: dict[ArrivalView, list[tuple[str, str]]] = {}
+        for number, phase in enumerate(sequence.phases):
+            arrival = ArrivalView(
+                phases=(),
+                commands=self._commands(phase),
+                count=tuple(spelling.counters[c] for c in phase.count),
+                reset=tuple(spelling.counters[c] for c in phase.reset),
+                pulses=" | ".join(spelling.pulses[p] for p in phase.pulse),
+            )
+            if arrival != ArrivalView((), (), (), (), ""):
+                groups.setdefault(arrival, []).append((spelling.phase(index, number), where(phase.place)))
+        return tuple(replace(arrival, phases=tuple(phases)) for arrival, phases in groups.items())
 
     def _commands(self, phase: Phase) -> tuple[CommandView, ...]:
         views = []
@@ -252,7 +304,7 @@ class _SequenceWriter:
             aim = self._aims.slots.get(command.setpoint)
             level = self._aims.number(command.setpoint, command.level)
             value = None if level else literal(self._aims.clamped(command.setpoint, command.level))
-            views.append(CommandView(name, value, aim, level, f"retarget_{name.removeprefix('setpoint_')}"))
+            views.append(CommandView(name, value, aim, level))
         return tuple(views)
 
     def _unused(self, sequence: Sequence) -> tuple[str, ...]:

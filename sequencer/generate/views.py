@@ -33,6 +33,7 @@ class LeafView:
     latch: int | None = None
     remote: bool = False
     phases: tuple[str, ...] = ()
+    known: str = ""  # for one that follows a setpoint: the condition under which it is known
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,23 +56,59 @@ class HoldView:
     gathered: int = 0
     octets: int = 0
     signals: tuple[tuple[str, int, str], ...] = ()
+    all_bits: str = ""  # of one byte, if none of the signals can be lost while the guard is true
+
+
+@dataclass(frozen=True, slots=True)
+class LatchView:
+    """A latched comparison: the bool that holds its result, and the condition by the threshold in force."""
+
+    var: str
+    slot: int
+    condition: str
 
 
 @dataclass(frozen=True, slots=True)
 class GuardView:
-    """A guard; `var` holds its truth, `fires` is the bool that says whether its hold is met too."""
+    """A guard: the conditions under which it is certainly true and certainly false.
+
+    `is_true`, `fires` are bools: the guard's truth, and whether its hold is met too. `steps` are its
+    comparisons one by one, for those who watch.
+    """
 
     steps: tuple[StepView, ...]
+    number: int
     var: str
+    is_true: str
     fires: str
     hold: HoldView | None
+    latches: tuple[LatchView, ...]
+    true_if: str
+    false_if: str
+
+
+@dataclass(frozen=True, slots=True)
+class FunctionView:
+    """A guard as a function, which several phases may share.
+
+    `leaf` says that it is told the number of its first comparison, `inputs` that it reads those of the tick,
+    `state` that it looks at the State. `first` is that number in `guard`.
+    """
+
+    name: str
+    guard: GuardView
+    state: bool
+    leaf: bool
+    inputs: bool
+    first: int
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
 class ExitView:
     """A way out of a phase."""
 
-    guard: GuardView
+    call: str
     to: str
     index: int
     words: str
@@ -86,7 +123,17 @@ class CommandView:
     literal: str | None
     aim: int | None  # slot of the setpoint's level number, if any of its levels names a parameter
     level: int  # number of the level; 0 is a literal
-    retarget: str
+
+
+@dataclass(frozen=True, slots=True)
+class ArrivalView:
+    """What entering does, and the phases for which it is the same, as (name, place)."""
+
+    phases: tuple[tuple[str, str], ...]
+    commands: tuple[CommandView, ...]
+    count: tuple[str, ...]
+    reset: tuple[str, ...]
+    pulses: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,10 +145,6 @@ class PhaseView:
     about: str
     place: str
     stop: int | None
-    commands: tuple[CommandView, ...]
-    count: tuple[str, ...]
-    reset: tuple[str, ...]
-    pulses: str
     exits: tuple[ExitView, ...]
     timeout_ms: str
     timeout_to: str
@@ -126,13 +169,16 @@ class SequenceView:
     first: str
     index: int
     phases: tuple[PhaseView, ...]
+    arrivals: tuple[ArrivalView, ...]
+    limit_type: str  # holds the longest timeout in milliseconds; empty if there is none
+    fault: str  # where every timeout leads, empty if not all lead to the same phase
     latches: tuple[int, int]
     timers: tuple[int, int]
     counts: tuple[int, int]
     gathered: tuple[int, int]
     entries: tuple[tuple[str, int], ...]
     unused_decide: tuple[str, ...]
-    commands: bool  # whether entering does more than note the phase
+    retargets: bool  # whether a phase sets a target from a parameter
     clears: bool  # whether its phases have latches or holds
     decides: bool  # whether any phase has a way out of its own
     stops: bool  # whether any phase is a stop phase
@@ -175,6 +221,19 @@ class LossView:
 
 
 @dataclass(frozen=True, slots=True)
+class LastView:
+    """Where the time of the last fresh sample of signal `i` is kept: for the first to the last that needs it.
+
+    `needed` is the condition on `i`, empty if all need it; `index` the place in the array of `size`.
+    """
+
+    size: int
+    needed: str
+    index: str
+    alone: str  # the one silence after which all of them are lost; empty if some of them differ
+
+
+@dataclass(frozen=True, slots=True)
 class SpanView:
     """Signals with the same span."""
 
@@ -193,12 +252,19 @@ class SetpointView:
     low: str
     high: str
     start: str
-    step: str
-    step_parameter: str
     entry: int | None
     aim: int | None
-    retarget: str
+    clamped: bool  # whether a level can be outside the span
     levels: tuple[LevelView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RateView:
+    """Setpoints with the same largest step in a tick; `step` is empty for those that jump."""
+
+    setpoints: tuple[str, ...]
+    step: str
+    parameter: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,14 +386,17 @@ class GaitView:
     scales: tuple[ScaleView, ...]
     believes: tuple[BelieveView, ...]
     losses: tuple[LossView, ...]
+    last: LastView | None
     spans: tuple[SpanView, ...]
     events: tuple[BitView, ...]
     switches: tuple[BitView, ...]
     pulses: tuple[BitView, ...]
     remote: RemoteView | None
     setpoints: tuple[SetpointView, ...]
+    rates: tuple[RateView, ...]
     parameters: tuple[ParameterView, ...]
     counters: tuple[NameView, ...]
+    guards: tuple[FunctionView, ...]
     sequences: tuple[SequenceView, ...]
     follows: tuple[FollowView, ...]
     anywhere: tuple[AnywhereView, ...]
