@@ -42,6 +42,7 @@ class Slots:
     gathered: dict[int, int] = field(default_factory=dict)  # first byte of each counting slot
     octets: dict[int, int] = field(default_factory=dict)  # how many bytes it has
     most: int = 0  # the largest number of samples
+    longest_ms: int = 0
 
     @property
     def gathered_total(self) -> int:
@@ -53,15 +54,16 @@ def lay_out_slots(plan: Plan) -> Slots:
     """Give timers and counts numbers in the order of the plan's slots: a sequence's stand together."""
     timers: set[int] = set()
     octets: dict[int, int] = {}
-    most = 0
+    most = longest_ms = 0
     for guard in plan.guards:
         hold = guard.hold
         if hold is not None and hold.ms is not None:
             timers.add(hold.slot)
+            longest_ms = max(longest_ms, hold.ms)
         elif hold is not None and hold.samples is not None:
             most = max(most, hold.samples)
             octets[hold.slot] = max(octets.get(hold.slot, 1), (len(hold.signals) + 7) // 8)
-    slots = Slots(most=most)
+    slots = Slots(most=most, longest_ms=longest_ms)
     slots.timers = {slot: number for number, slot in enumerate(sorted(timers))}
     first = 0
     for number, slot in enumerate(sorted(octets)):

@@ -163,6 +163,7 @@ def _sizes(plan: Plan, slots: Slots, aims: Aims) -> SizesView:
         pulse_bits=bits_type(len(plan.pulses)),
         slot_type=smallest(most_slots),
         count_type=smallest(slots.most),
+        hold_type=smallest(slots.longest_ms),
     )
 
 
@@ -171,12 +172,13 @@ def _uses(
 ) -> dict[str, bool]:
     """Tell which helper functions and members the text needs; the others are left out."""
     comparing = ("at_least", "above", "at_most", "below", "within", "outside")
-    names = ("known", "smaller", "larger", "held", "counted", "enough", *comparing)
+    names = ("known", "smaller", "larger", "held", "counted", "enough", "is_set", "is_in", *comparing)
     uses = {name: name in guards.uses for name in names}
     uses["known"] = uses["known"] or any(
         isinstance(leaf, Follow) or (isinstance(leaf, Compare) and leaf.source == "signal")
         for leaf in plan.leaves
     )
+    uses["count_of"] = any(isinstance(leaf, Compare) and leaf.source == "counter" for leaf in plan.leaves)
     uses["compares"] = any(uses[name] for name in comparing)
     uses["reached"] = any(isinstance(leaf, Follow) and leaf.op == "reached" for leaf in plan.leaves)
     uses["follow"] = any(isinstance(leaf, Follow) for leaf in plan.leaves)

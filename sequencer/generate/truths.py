@@ -6,6 +6,7 @@ and false if any part is, ``any`` the other way round; what is neither is unknow
 
 import re
 from dataclasses import dataclass
+from typing import Literal
 
 from sequencer.base.binary32 import literal
 from sequencer.generate.spelling import Spelling
@@ -76,7 +77,8 @@ class Truths:
     def note(self, condition: str) -> None:
         """Note which comparing functions a condition calls."""
         self.uses.update(op for op in _OPPOSITE if re.search(rf"(?<!\w){op}\(s, ", condition))
-        self.uses.update({"known"} if "known(s, " in condition else ())
+        called = {"known": "known(s, ", "is_set": "is_set(", "is_in": "is_in("}
+        self.uses.update(name for name, call in called.items() if call in condition)
 
     def leaf(self, index: int, *, events: bool) -> Conditions:
         """Give the conditions of a leaf."""
@@ -130,7 +132,7 @@ class Truths:
             given = ", ".join(["s", self._spelling.signals[leaf.index], *levels])
             signals = frozenset([leaf.index])
             return Conditions(f"{leaf.op}({given})", f"{_OPPOSITE[leaf.op]}({given})", signals, signals)
-        given = f"static_cast<float>(s.counter[{self._spelling.counters[leaf.index]}])"
+        given = f"count_of(s, {self._spelling.counters[leaf.index]})"
         return Conditions(
             f"({comparison(leaf.op, given, levels)})", f"({comparison(_OPPOSITE[leaf.op], given, levels)})"
         )
@@ -162,8 +164,8 @@ class Truths:
                 member = f"s.phase{spelling.suffixes[leaf.sequence]}"
                 phases = [spelling.phase(leaf.sequence, p) for p in leaf.phases]
                 return Conditions(
-                    _joined("||", [f"({member} == {phase})" for phase in phases]),
-                    _joined("&&", [f"({member} != {phase})" for phase in phases]),
+                    _joined("||", [f"is_in({member}, {phase})" for phase in phases]),
+                    _joined("&&", [f"!is_in({member}, {phase})" for phase in phases]),
                 )
         raise AssertionError(leaf)
 
@@ -191,11 +193,18 @@ def comparison(op: CompareOp, value: str, levels: list[str]) -> str:
 
 
 def _bit(member: str, mask: str) -> Conditions:
-    return Conditions(f"(({member} & {mask}) != 0U)", f"(({member} & {mask}) == 0U)")
+    return Conditions(f"is_set({member}, {mask})", f"!is_set({member}, {mask})")
 
 
-def _joined(operator: str, parts: list[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"({f' {operator} '.join(parts)})"
+def _joined(operator: Literal["&&", "||"], parts: list[str]) -> str:
+    """Join conditions, each once, without those that change nothing."""
+    decides, idle = ("false", "true") if operator == "&&" else ("true", "false")
+    if decides in parts:
+        return decides
+    different = [part for part in dict.fromkeys(parts) if part != idle]
+    if len(different) < 2:
+        return different[0] if different else idle
+    return f"({f' {operator} '.join(different)})"
 
 
 def _bare(condition: str) -> str:

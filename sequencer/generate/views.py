@@ -357,6 +357,7 @@ class SizesView:
     pulse_bits: str
     slot_type: str
     count_type: str
+    hold_type: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -102,6 +102,8 @@ static void take_samples(State& s, const Inputs& in) {
   }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
 // Comparisons of signals: false while the signal is not known.
 static bool outside(const State& s, uint8_t signal, float low, float high) {
   return known(s, signal) && ((s.value[signal] < low) || (s.value[signal] > high));
@@ -157,7 +159,7 @@ static bool guard_2(State& s, const Inputs& in, uint16_t leaf) {
   static_cast<void>(s);
   static_cast<void>(leaf);
 #endif
-  return (in.events & event_go) != 0U;
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----
@@ -270,7 +272,7 @@ static void choose(State& s, const Inputs& in) {
 #ifdef ANYWHERE_WATCHED
     watch_1(s, in);
 #endif
-    const bool true_1 = ((in.events & event_halt) != 0U) || ((s.seen[signal_tilt] & is_lost) != 0U);
+    const bool true_1 = is_set(in.events, event_halt) || is_set(s.seen[signal_tilt], is_lost);
     const bool fires_1 = true_1;
     if (fires_1 && (everyone == no_change)) {
       to = Phase::safe;

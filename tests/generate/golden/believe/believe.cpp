@@ -144,6 +144,8 @@ static void take_samples(State& s, const Inputs& in) {
   }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
 #ifdef BELIEVE_WATCHED
 // What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
 // from the threshold in force, positive while the comparison is satisfied.
@@ -164,7 +166,7 @@ static bool guard_0(State& s, const Inputs& in) {
 #else
   static_cast<void>(s);
 #endif
-  return (in.events & event_go) != 0U;
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----

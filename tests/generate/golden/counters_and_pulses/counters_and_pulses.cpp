@@ -28,6 +28,10 @@ namespace counters_and_pulses {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+static inline float count_of(const State& s, uint8_t counter) { return static_cast<float>(s.counter[counter]); }
+
 #ifdef COUNTERS_AND_PULSES_WATCHED
 // What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
 // from the threshold in force, positive while the comparison is satisfied.
@@ -40,7 +44,7 @@ static void watch_0(State& s, const Inputs& in) {
 }
 
 static void watch_1(State& s) {
-  COUNTERS_AND_PULSES_WATCH_MARGIN(s, 1U, truth(static_cast<float>(s.counter[counter_steps]) >= 3.0F), static_cast<float>(s.counter[counter_steps]) - 3.0F);
+  COUNTERS_AND_PULSES_WATCH_MARGIN(s, 1U, truth(count_of(s, counter_steps) >= 3.0F), count_of(s, counter_steps) - 3.0F);
 }
 
 #endif
@@ -52,7 +56,7 @@ static bool guard_0(State& s, const Inputs& in) {
 #else
   static_cast<void>(s);
 #endif
-  return (in.events & event_go) != 0U;
+  return is_set(in.events, event_go);
 }
 
 // steps is at least 3
@@ -60,7 +64,7 @@ static bool guard_1(State& s) {
 #ifdef COUNTERS_AND_PULSES_WATCHED
   watch_1(s);
 #endif
-  return static_cast<float>(s.counter[counter_steps]) >= 3.0F;
+  return count_of(s, counter_steps) >= 3.0F;
 }
 
 // ---- Sequence walk ----

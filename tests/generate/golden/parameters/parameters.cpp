@@ -151,6 +151,8 @@ static void ramp(State& s) {
   }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
 // Comparisons of signals: false while the signal is not known.
 static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
 
@@ -186,7 +188,7 @@ static bool guard_1(State& s, const Inputs& in) {
 #else
   static_cast<void>(s);
 #endif
-  return (in.events & event_go) != 0U;
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----

@@ -43,6 +43,8 @@ static void hear_remote(State& s, const Inputs& in) {
   }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
 #ifdef REMOTE_WATCHED
 // What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
 // from the threshold in force, positive while the comparison is satisfied.
@@ -65,7 +67,7 @@ static bool guard_0(State& s, const Inputs& in) {
 #ifdef REMOTE_WATCHED
   watch_0(s, in);
 #endif
-  return (s.remote == is_seen) && ((in.switches & switch_motors) != 0U);
+  return (s.remote == is_seen) && is_set(in.switches, switch_motors);
 }
 
 // the remote is lost
@@ -73,7 +75,7 @@ static bool guard_1(State& s) {
 #ifdef REMOTE_WATCHED
   watch_1(s);
 #endif
-  return (s.remote & is_lost) != 0U;
+  return is_set(s.remote, is_lost);
 }
 
 // ---- Sequence walk ----

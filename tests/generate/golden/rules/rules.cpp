@@ -128,6 +128,8 @@ static void take_samples(State& s, const Inputs& in) {
   }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
 // Comparisons of signals: false while the signal is not known.
 static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
 static bool at_most(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] <= t); }
@@ -191,7 +193,7 @@ static bool guard_2(State& s, const Inputs& in) {
 #else
   static_cast<void>(s);
 #endif
-  return (in.events & event_go) != 0U;
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----

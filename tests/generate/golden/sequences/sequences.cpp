@@ -28,6 +28,11 @@ namespace sequences {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+template <typename Phase>
+static inline bool is_in(Phase now, Phase phase) { return now == phase; }
+
 #ifdef SEQUENCES_WATCHED
 // What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
 // from the threshold in force, positive while the comparison is satisfied.
@@ -59,7 +64,7 @@ static bool guard_1(State& s) {
 #ifdef SEQUENCES_WATCHED
   watch_1(s);
 #endif
-  return s.phase_right_hind == Phase_right_hind::stance;
+  return is_in(s.phase_right_hind, Phase_right_hind::stance);
 }
 
 // go comes
@@ -70,7 +75,7 @@ static bool guard_2(State& s, const Inputs& in, uint16_t leaf) {
   static_cast<void>(s);
   static_cast<void>(leaf);
 #endif
-  return (in.events & event_go) != 0U;
+  return is_set(in.events, event_go);
 }
 
 // left_fore is in stance
@@ -78,7 +83,7 @@ static bool guard_3(State& s) {
 #ifdef SEQUENCES_WATCHED
   watch_3(s);
 #endif
-  return s.phase_left_fore == Phase_left_fore::stance;
+  return is_in(s.phase_left_fore, Phase_left_fore::stance);
 }
 
 // ---- Sequence left_fore ----
@@ -189,7 +194,7 @@ static void choose(State& s, const Inputs& in) {
 #ifdef SEQUENCES_WATCHED
     watch_0(s, in);
 #endif
-    const bool true_0 = (in.events & event_halt) != 0U;
+    const bool true_0 = is_set(in.events, event_halt);
     const bool fires_0 = true_0;
     if (fires_0) {
       to_left_fore = Phase_left_fore::stance;

@@ -63,6 +63,8 @@ static void ramp(State& s) {
   }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
 #ifdef STOPS_WATCHED
 // What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
 // from the threshold in force, positive while the comparison is satisfied.
@@ -89,7 +91,7 @@ static bool guard_0(State& s, const Inputs& in, uint16_t leaf) {
   static_cast<void>(s);
   static_cast<void>(leaf);
 #endif
-  return (in.events & event_go) != 0U;
+  return is_set(in.events, event_go);
 }
 
 // halt comes
@@ -99,7 +101,7 @@ static bool guard_1(State& s, const Inputs& in) {
 #else
   static_cast<void>(s);
 #endif
-  return (in.events & event_halt) != 0U;
+  return is_set(in.events, event_halt);
 }
 
 // ---- Sequence walk ----
