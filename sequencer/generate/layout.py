@@ -85,7 +85,7 @@ def lay_out(plan: Plan) -> GaitView:
         anywhere=_anywhere(plan, spelling, guards),
         rules=_rules(plan, spelling, guards),
         sizes=_sizes(plan, slots, aims),
-        uses=_uses(plan, guards, aims, setpoints),  # last: the guards have been written by now
+        uses=_uses(plan, guards, aims, setpoints, sequences),  # last: the guards have been written by now
     )
 
 
@@ -168,7 +168,11 @@ def _sizes(plan: Plan, slots: Slots, aims: Aims) -> SizesView:
 
 
 def _uses(
-    plan: Plan, guards: GuardWriter, aims: Aims, setpoints: tuple[SetpointView, ...]
+    plan: Plan,
+    guards: GuardWriter,
+    aims: Aims,
+    setpoints: tuple[SetpointView, ...],
+    sequences: tuple[SequenceView, ...],
 ) -> dict[str, bool]:
     """Tell which helper functions and members the text needs; the others are left out."""
     comparing = ("at_least", "above", "at_most", "below", "within", "outside")
@@ -180,8 +184,9 @@ def _uses(
     )
     uses["count_of"] = any(isinstance(leaf, Compare) and leaf.source == "counter" for leaf in plan.leaves)
     uses["compares"] = any(uses[name] for name in comparing)
-    uses["reached"] = any(isinstance(leaf, Follow) and leaf.op == "reached" for leaf in plan.leaves)
     uses["follow"] = any(isinstance(leaf, Follow) for leaf in plan.leaves)
+    uses["apart"] = uses["held"] or uses["counted"] or uses["follow"] or any(s.arrivals for s in sequences)
+    uses["reached"] = any(isinstance(leaf, Follow) and leaf.op == "reached" for leaf in plan.leaves)
     uses["retarget"] = bool(aims.levels)
     uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)
     uses["forwards"] = steps_are_positive(plan)

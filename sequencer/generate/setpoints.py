@@ -123,7 +123,9 @@ def follow_views(plan: Plan, spelling: Spelling, aims: Aims) -> tuple[FollowView
                 op=op,
                 function=f"{op}_{short}",
                 margin=f"margin_{op}_{short}",
+                name=short,
                 setpoint=name,
+                shared=("reached", setpoint) in pairs and ("at_target", setpoint) in pairs,
                 entry=aims.entries.get(setpoint) if op == "reached" else None,
                 followers=tuple(
                     (spelling.signals[f.signal], literal(f.offset) if f.offset else "")

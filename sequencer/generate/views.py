@@ -274,8 +274,10 @@ class FollowView:
     op: Literal["reached", "at_target"]
     function: str
     margin: str
+    name: str
     setpoint: str
     entry: int | None
+    shared: bool  # whether the setpoint is compared in both ways, which then share a function
     followers: tuple[tuple[str, str], ...]
 
 
