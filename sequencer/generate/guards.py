@@ -5,18 +5,11 @@ from collections.abc import Hashable
 from dataclasses import dataclass, field, replace
 
 from sequencer.base.places import NOWHERE
+from sequencer.generate.guard_views import FunctionView, GuardView, HoldView, LatchView, LeafView, StepView
 from sequencer.generate.names import where
 from sequencer.generate.spelling import Spelling, whole
 from sequencer.generate.truths import Conditions, Truths, latched
-from sequencer.generate.views import (
-    ExitView,
-    FunctionView,
-    GuardView,
-    HoldView,
-    LatchView,
-    LeafView,
-    StepView,
-)
+from sequencer.generate.views import ExitView
 from sequencer.plan.tables import (
     Compare,
     Exit,

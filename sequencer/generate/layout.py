@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 from sequencer import __version__
 from sequencer.base.binary32 import literal
@@ -13,7 +14,6 @@ from sequencer.generate.setpoints import (
     lay_out_aims,
     rate_views,
     setpoint_views,
-    steps_are_positive,
 )
 from sequencer.generate.signals import (
     believe_views,
@@ -23,7 +23,8 @@ from sequencer.generate.signals import (
     signal_views,
     span_views,
 )
-from sequencer.generate.spelling import Spelling, bits_type, mask, product_is_needed, smallest, whole
+from sequencer.generate.spelling import Spelling, bits_type, mask, smallest, whole
+from sequencer.generate.uses import uses_of
 from sequencer.generate.views import (
     AnywhereView,
     ArrivalView,
@@ -36,10 +37,9 @@ from sequencer.generate.views import (
     RemoteView,
     RuleView,
     SequenceView,
-    SetpointView,
     SizesView,
 )
-from sequencer.plan.tables import Compare, Follow, Lost, Name, Phase, Plan, Sequence
+from sequencer.plan.tables import Name, Phase, Plan, Sequence
 from sequencer.plan.words import guard_words, rule_words
 
 
@@ -51,20 +51,8 @@ def lay_out(plan: Plan) -> GaitView:
     writer = _SequenceWriter(plan, spelling, guards, slots, aims)
     sequences = tuple(writer.view(i, s) for i, s in enumerate(plan.sequences))
     setpoints = setpoint_views(plan, spelling, aims)
-    stem = spelling.gait
     return GaitView(
-        tool=f"gait-sequencer {__version__}",
-        gait=plan.name,
-        about=plan.about,
-        machine=plan.machine,
-        sha=plan.sha,
-        sources=tuple(file_name(source) for source in plan.sources),
-        tick_ms=plan.tick_ms,
-        namespace=stem,
-        macro=stem.upper().rstrip("_"),
-        header=f"{stem}.h",
-        source=f"{stem}.cpp",
-        hooks=f"{stem}_hooks.h".replace("__", "_"),
+        **_identity(plan, spelling.gait),
         signals=signal_views(plan, spelling),
         scales=scale_views(plan, spelling),
         believes=believe_views(plan, spelling),
@@ -85,8 +73,26 @@ def lay_out(plan: Plan) -> GaitView:
         anywhere=_anywhere(plan, spelling, guards),
         rules=_rules(plan, spelling, guards),
         sizes=_sizes(plan, slots, aims),
-        uses=_uses(plan, guards, aims, setpoints, sequences),  # last: the guards have been written by now
+        uses=uses_of(plan, guards, aims, setpoints, sequences),  # last: the guards have been written by now
     )
+
+
+def _identity(plan: Plan, stem: str) -> dict[str, Any]:
+    """Say whose code it is and what its files are called."""
+    return {
+        "tool": f"gait-sequencer {__version__}",
+        "gait": plan.name,
+        "about": plan.about,
+        "machine": plan.machine,
+        "sha": plan.sha,
+        "sources": tuple(file_name(source) for source in plan.sources),
+        "tick_ms": plan.tick_ms,
+        "namespace": stem,
+        "macro": stem.upper().rstrip("_"),
+        "header": f"{stem}.h",
+        "source": f"{stem}.cpp",
+        "hooks": f"{stem}_hooks.h".replace("__", "_"),
+    }
 
 
 def _bits(names: tuple[Name, ...], spelled: list[str]) -> tuple[BitView, ...]:
@@ -165,53 +171,6 @@ def _sizes(plan: Plan, slots: Slots, aims: Aims) -> SizesView:
         count_type=smallest(slots.most),
         hold_type=smallest(slots.longest_ms),
     )
-
-
-def _uses(
-    plan: Plan,
-    guards: GuardWriter,
-    aims: Aims,
-    setpoints: tuple[SetpointView, ...],
-    sequences: tuple[SequenceView, ...],
-) -> dict[str, bool]:
-    """Tell which helper functions and members the text needs; the others are left out."""
-    comparing = ("at_least", "above", "at_most", "below", "within", "outside")
-    names = ("known", "smaller", "larger", "held", "counted", "enough", "is_set", "is_in", *comparing)
-    uses = {name: name in guards.uses for name in names}
-    uses["known"] = uses["known"] or any(
-        isinstance(leaf, Follow) or (isinstance(leaf, Compare) and leaf.source == "signal")
-        for leaf in plan.leaves
-    )
-    uses["count_of"] = any(isinstance(leaf, Compare) and leaf.source == "counter" for leaf in plan.leaves)
-    uses["compares"] = any(uses[name] for name in comparing)
-    uses["follow"] = any(isinstance(leaf, Follow) for leaf in plan.leaves)
-    uses["apart"] = uses["held"] or uses["counted"] or uses["follow"] or any(s.arrivals for s in sequences)
-    uses["reached"] = any(isinstance(leaf, Follow) and leaf.op == "reached" for leaf in plan.leaves)
-    uses["retarget"] = bool(aims.levels)
-    uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)
-    uses["forwards"] = steps_are_positive(plan)
-    uses["without_minus"] = any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals)
-    stops = {p.stop for s in plan.sequences for p in s.phases}
-    uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
-        s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
-    )
-    kinds = {s.believe.kind for s in plan.signals if s.believe is not None}
-    uses["believe_counts"], uses["believe_reads"] = "counts" in kinds, "reads" in kinds
-    uses["stops"] = stops != {None}
-    uses["arrived"] = 1 in stops and bool(plan.setpoints)
-    uses["ramps"] = any(s.rate is not None for s in plan.setpoints)
-    uses["anywhere_holds"] = any(plan.guards[a.guard].hold is not None for a in plan.anywhere)
-    uses["rule_to"] = any(r.to is not None for r in plan.rules)
-    uses["everyone"] = bool(plan.anywhere) or uses["rule_to"]
-    uses["can_be_lost"] = (
-        any(s.lost_after_ms is not None for s in plan.signals)
-        or (plan.remote is not None and plan.remote.lost_after_ms is not None)
-        or any(isinstance(leaf, Lost) for leaf in plan.leaves)
-    )
-    uses["comparison"] = any(isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
-    uses["question"] = any(not isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
-    uses["rules_read_inputs"] = any(guards.reads_inputs(r.guard, events=False) for r in plan.rules)
-    return uses
 
 
 class _SequenceWriter:

@@ -3,8 +3,9 @@
 from dataclasses import dataclass, field
 
 from sequencer.base.binary32 import f32, literal
+from sequencer.generate.guard_views import LevelView
 from sequencer.generate.spelling import Spelling
-from sequencer.generate.views import FollowView, LevelView, RateView, SetpointView
+from sequencer.generate.views import FollowView, RateView, SetpointView
 from sequencer.plan.tables import Follow, FollowOp, Level, Plan, Setpoint
 
 

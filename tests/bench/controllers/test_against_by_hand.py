@@ -5,6 +5,7 @@ inputs of a proof. Then sizes are compared (of the object, of what is linked, of
 costs, on the same inputs.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -120,9 +121,8 @@ def image(target: Controller, walk: str, by_hand: bool, watched: bool, folder: P
             files[view[part]] = (HERE / f"handwritten_{walk}.{end}").read_text(encoding="ascii")
     write_files(files, folder)
     program = build(target, folder, sources)
-    return Image(
-        target, (form,), program, sizes_of(target.compiler.size, program) if target.compiler else None
-    )
+    sizes = Sizes(0, 0) if target.compiler is None else sizes_of(target.compiler.size, program)
+    return Image(target, (form,), program, sizes)
 
 
 def replies(image: Image, blocks: tuple[TickBlock, ...]) -> list[Reply]:
@@ -209,7 +209,7 @@ def figures(target: Controller, walk: str, by_hand: bool, folder: Path) -> Figur
     )
 
 
-def test_generated_over_by_hand(tmp_path: Path, print_table: object) -> None:
+def test_generated_over_by_hand(tmp_path: Path, print_table: Callable[[str], None]) -> None:
     lines = [f"{'':34} {'generated':>10} {'by hand':>8} {'ratio':>6}"]
     for walk in WALKS:
         for name in CONTROLLERS:
@@ -226,4 +226,4 @@ def test_generated_over_by_hand(tmp_path: Path, print_table: object) -> None:
                 (f"{target.unit} a tick, worst", made.worst, hand.worst),
             )
             lines += [f"  {what:32} {a:10.0f} {b:8.0f} {a / b:6.2f}" for what, a, b in rows]
-    print_table("\n".join(lines))  # type: ignore[operator]
+    print_table("\n".join(lines))
