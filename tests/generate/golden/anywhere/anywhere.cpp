@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define ANYWHERE_APART static __attribute__((noinline))
+#else
+#define ANYWHERE_APART static
+#endif
+
 namespace anywhere {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -110,15 +117,15 @@ static bool outside(const State& s, uint8_t signal, float low, float high) {
 }
 
 // Whether a guard has been true for so many milliseconds; once it has, it stays so until it is not true.
-static bool held(State& s, uint8_t slot, bool guard, uint32_t now, uint32_t ms) {
+ANYWHERE_APART bool held(State& s, uint8_t slot, bool guard, const Inputs& in, uint8_t ms) {
   if (!guard) {
     s.hold[slot] = 0U;
   } else {
     if (s.hold[slot] == 0U) {
       s.hold[slot] = 1U;
-      s.hold_since[slot] = now;
+      s.hold_since[slot] = in.now;
     }
-    if ((now - s.hold_since[slot]) >= ms) {
+    if ((in.now - s.hold_since[slot]) >= ms) {
       s.hold[slot] = 2U;
     }
   }
@@ -258,7 +265,7 @@ static void choose(State& s, const Inputs& in) {
     watch_0(s, in);
 #endif
     const bool true_0 = outside(s, signal_tilt, -25.0F, 25.0F);
-    const bool fires_0 = held(s, 0U, true_0, in.now, 50U);
+    const bool fires_0 = held(s, 0U, true_0, in, 50U);
     if (fires_0) {
       to = Phase::safe;
       everyone = by_anywhere + 0U;

@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define HOLDS_APART static __attribute__((noinline))
+#else
+#define HOLDS_APART static
+#endif
+
 namespace holds {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -132,15 +139,15 @@ static void take_samples(State& s, const Inputs& in) {
 static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
 
 // Whether a guard has been true for so many milliseconds; once it has, it stays so until it is not true.
-static bool held(State& s, uint8_t slot, bool guard, uint32_t now, uint32_t ms) {
+HOLDS_APART bool held(State& s, uint8_t slot, bool guard, const Inputs& in, uint16_t ms) {
   if (!guard) {
     s.hold[slot] = 0U;
   } else {
     if (s.hold[slot] == 0U) {
       s.hold[slot] = 1U;
-      s.hold_since[slot] = now;
+      s.hold_since[slot] = in.now;
     }
-    if ((now - s.hold_since[slot]) >= ms) {
+    if ((in.now - s.hold_since[slot]) >= ms) {
       s.hold[slot] = 2U;
     }
   }
@@ -152,7 +159,7 @@ static inline uint8_t fresh_bit(const State& s, uint8_t signal, uint8_t bit) {
 }
 
 // Whether a guard has been true for so many samples that were fresh; once it has, it stays so until it is not true.
-static bool counted(State& s, uint8_t slot, uint8_t octet, uint8_t samples, bool guard, uint8_t fresh, uint8_t all) {
+HOLDS_APART bool sampled(State& s, uint8_t slot, uint8_t octet, uint8_t samples, bool guard, uint8_t fresh, uint8_t all) {
   uint8_t& gathered = s.gathered[octet];
   if (guard) {
     gathered |= fresh;
@@ -190,7 +197,7 @@ static bool guard_0(State& s, const Inputs& in) {
 #ifdef HOLDS_WATCHED
   watch_0(s, in);
 #endif
-  return held(s, 0U, above(s, signal_tilt, 5.0F), in.now, 300U);
+  return held(s, 0U, above(s, signal_tilt, 5.0F), in, 300U);
 }
 
 // tilt is above 4 deg and knee is above 5 mm, for 3 fresh samples
@@ -198,7 +205,7 @@ static bool guard_1(State& s) {
 #ifdef HOLDS_WATCHED
   watch_1(s);
 #endif
-  return counted(s, 0U, 0U, 3U, above(s, signal_tilt, 4.0F) && above(s, signal_knee, 5.0F), fresh_bit(s, signal_tilt, 0x01U) | fresh_bit(s, signal_knee, 0x02U), 0x03U);
+  return sampled(s, 0U, 0U, 3U, above(s, signal_tilt, 4.0F) && above(s, signal_knee, 5.0F), fresh_bit(s, signal_tilt, 0x01U) | fresh_bit(s, signal_knee, 0x02U), 0x03U);
 }
 
 // ---- Sequence walk ----

@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define ODD_NAMES_APART static __attribute__((noinline))
+#else
+#define ODD_NAMES_APART static
+#endif
+
 namespace odd_names {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -196,7 +203,7 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+ODD_NAMES_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;

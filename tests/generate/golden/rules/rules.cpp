@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define RULES_APART static __attribute__((noinline))
+#else
+#define RULES_APART static
+#endif
+
 namespace rules {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -145,7 +152,7 @@ static inline uint8_t fresh_bit(const State& s, uint8_t signal, uint8_t bit) {
 }
 
 // Whether a guard has been true for so many samples that were fresh; once it has, it stays so until it is not true.
-static bool counted(State& s, uint8_t slot, uint8_t octet, uint8_t samples, bool guard, uint8_t fresh, uint8_t all) {
+RULES_APART bool sampled(State& s, uint8_t slot, uint8_t octet, uint8_t samples, bool guard, uint8_t fresh, uint8_t all) {
   uint8_t& gathered = s.gathered[octet];
   if (guard) {
     gathered |= fresh;
@@ -238,7 +245,7 @@ static void judge_rules(State& s, const Inputs& in) {
 #endif
     const bool false_0 = at_most(s, signal_knee, 5.0F) || above(s, signal_tilt, 8.0F);
     const bool true_0 = (!false_0) && (above(s, signal_knee, 5.0F) && at_most(s, signal_tilt, 8.0F));
-    const bool fires_0 = counted(s, 0U, 0U, 2U, true_0, fresh_bit(s, signal_tilt, 0x01U) | fresh_bit(s, signal_knee, 0x02U), 0x03U);
+    const bool fires_0 = sampled(s, 0U, 0U, 2U, true_0, fresh_bit(s, signal_tilt, 0x01U) | fresh_bit(s, signal_knee, 0x02U), 0x03U);
     s.rule[rule_weight_on_the_standing_leg] = fires_0 ? RuleState::broken : ((true_0 || false_0) ? RuleState::kept : RuleState::unjudged);
   }
   {

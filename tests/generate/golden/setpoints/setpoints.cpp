@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define SETPOINTS_APART static __attribute__((noinline))
+#else
+#define SETPOINTS_APART static
+#endif
+
 namespace setpoints {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -172,7 +179,7 @@ static Way way(float target, float from) {
 }
 
 // Whether a signal is within t of a place; past it will do, too, for one that comes to it from one side.
-static bool is_near(const State& s, uint8_t signal, float place, float t, Way way) {
+SETPOINTS_APART bool is_near(const State& s, uint8_t signal, float place, float t, Way way) {
   bool near = false;
   if (known(s, signal)) {
     const float e = s.value[signal] - place;
@@ -181,17 +188,19 @@ static bool is_near(const State& s, uint8_t signal, float place, float t, Way wa
   return near;
 }
 
+static bool near_lean(const State& s, float t, Way from) {
+  const float aim = s.target[setpoint_lean];
+  return is_near(s, signal_tilt, aim + 2.0F, t, from) && is_near(s, signal_other_tilt, aim + -2.0F, t, from);
+}
+
 // The signals that follow the setpoint are within t of the target.
 static bool at_target_lean(const State& s, float t) {
-  const float aim = s.target[setpoint_lean];
-  return is_near(s, signal_tilt, aim + 2.0F, t, from_both_sides) && is_near(s, signal_other_tilt, aim + -2.0F, t, from_both_sides);
+  return near_lean(s, t, from_both_sides);
 }
 
 // The signals that follow the setpoint are within t of the target or past it, seen from where the phase began.
 static bool reached_lean(const State& s, float t) {
-  const float aim = s.target[setpoint_lean];
-  const Way from = way(aim, s.entry[0]);
-  return is_near(s, signal_tilt, aim + 2.0F, t, from) && is_near(s, signal_other_tilt, aim + -2.0F, t, from);
+  return near_lean(s, t, way(s.target[setpoint_lean], s.entry[0]));
 }
 
 #ifdef SETPOINTS_WATCHED
@@ -291,7 +300,7 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+SETPOINTS_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;

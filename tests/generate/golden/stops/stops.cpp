@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define STOPS_APART static __attribute__((noinline))
+#else
+#define STOPS_APART static
+#endif
+
 namespace stops {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -37,10 +44,14 @@ static inline uint32_t bits_of(float x) {
 }
 static inline bool is_same(float a, float b) { return bits_of(a) == bits_of(b); }
 static inline bool is_negative(float x) { return (bits_of(x) >> 31U) != 0U; }
+static inline bool is_equal(float a, float b) {
+  return (bits_of(a) == bits_of(b)) || (((bits_of(a) | bits_of(b)) << 1U) == 0U);  // nothing equals minus nothing
+}
 static inline float size_of(float x) { return __builtin_fabsf(x); }
 #else
 static inline bool is_same(float, float) { return false; }  // if they are, that is found out the long way
 static inline bool is_negative(float x) { return x < 0.0F; }
+static inline bool is_equal(float a, float b) { return !((a < b) || (a > b)); }
 static inline float size_of(float x) { return (x < 0.0F) ? -x : (x + 0.0F); }
 #endif
 
@@ -152,7 +163,7 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+STOPS_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;
@@ -172,7 +183,7 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static bool arrived(const State& s) {
   bool all = true;
   for (uint8_t i = 0U; i < 1U; ++i) {
-    if ((s.setpoint[i] < s.target[i]) || (s.setpoint[i] > s.target[i])) {
+    if (!is_equal(s.setpoint[i], s.target[i])) {
       all = false;
     }
   }
