@@ -71,6 +71,13 @@ def test_without_a_planted_fault_there_is_no_difference(templates: Path, tmp_pat
     assert not differs(tmp_path, detail=True)
 
 
+def test_without_what_only_some_compilers_know_there_is_no_difference(
+    templates: Path, tmp_path: Path
+) -> None:
+    plant(templates / "portable", "gait.cpp.j2", "#ifdef __GNUC__", "#if 0")
+    assert not differs(tmp_path, detail=True)
+
+
 def one_ulp_up(literal: str) -> str:
     """Move a float literal to the next binary32 number above."""
     number = np.float32(literal.removesuffix("F"))
