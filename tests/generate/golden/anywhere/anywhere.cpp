@@ -139,6 +139,9 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
 static inline float larger(float a, float b) { return (b > a) ? b : a; }
+ANYWHERE_APART void watch_outside(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  ANYWHERE_WATCH_MARGIN(s, index, is_known ? truth((v < low) || (v > high)) : unknown, larger(low - v, v - high));
+}
 
 static void watch_2(State& s, const Inputs& in, uint16_t leaf) {
   static_cast<void>(in);
@@ -147,7 +150,7 @@ static void watch_2(State& s, const Inputs& in, uint16_t leaf) {
 
 static void watch_0(State& s, const Inputs& in) {
   static_cast<void>(in);
-  ANYWHERE_WATCH_MARGIN(s, 0U, known(s, signal_tilt) ? truth((s.value[signal_tilt] < -25.0F) || (s.value[signal_tilt] > 25.0F)) : unknown, larger(-25.0F - s.value[signal_tilt], s.value[signal_tilt] - 25.0F));
+  watch_outside(s, 0U, known(s, signal_tilt), s.value[signal_tilt], -25.0F, 25.0F);
 }
 
 static void watch_1(State& s, const Inputs& in) {

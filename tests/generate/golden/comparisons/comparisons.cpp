@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define COMPARISONS_APART static __attribute__((noinline))
+#else
+#define COMPARISONS_APART static
+#endif
+
 namespace comparisons {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -144,19 +151,38 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
 static inline float smaller(float a, float b) { return (b < a) ? b : a; }
+COMPARISONS_APART void watch_at_least(State& s, uint16_t index, bool is_known, float v, float low) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v >= low) : unknown, v - low);
+}
+
+COMPARISONS_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
+COMPARISONS_APART void watch_at_most(State& s, uint16_t index, bool is_known, float v, float high) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v <= high) : unknown, high - v);
+}
+
+COMPARISONS_APART void watch_below(State& s, uint16_t index, bool is_known, float v, float high) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v < high) : unknown, high - v);
+}
+
+COMPARISONS_APART void watch_within(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth((v >= low) && (v <= high)) : unknown, smaller(v - low, high - v));
+}
 
 static void watch_0(State& s) {
-  COMPARISONS_WATCH_MARGIN(s, 0U, known(s, signal_tilt) ? truth(s.value[signal_tilt] > 5.0F) : unknown, s.value[signal_tilt] - 5.0F);
-  COMPARISONS_WATCH_MARGIN(s, 1U, known(s, signal_knee) ? truth(s.value[signal_knee] >= 10.0F) : unknown, s.value[signal_knee] - 10.0F);
+  watch_above(s, 0U, known(s, signal_tilt), s.value[signal_tilt], 5.0F);
+  watch_at_least(s, 1U, known(s, signal_knee), s.value[signal_knee], 10.0F);
 }
 
 static void watch_1(State& s) {
-  COMPARISONS_WATCH_MARGIN(s, 2U, known(s, signal_tilt) ? truth(s.value[signal_tilt] < -5.0F) : unknown, -5.0F - s.value[signal_tilt]);
-  COMPARISONS_WATCH_MARGIN(s, 3U, known(s, signal_knee) ? truth((s.value[signal_knee] >= 1.0F) && (s.value[signal_knee] <= 59.0F)) : unknown, smaller(s.value[signal_knee] - 1.0F, 59.0F - s.value[signal_knee]));
+  watch_below(s, 2U, known(s, signal_tilt), s.value[signal_tilt], -5.0F);
+  watch_within(s, 3U, known(s, signal_knee), s.value[signal_knee], 1.0F, 59.0F);
 }
 
 static void watch_2(State& s) {
-  COMPARISONS_WATCH_MARGIN(s, 4U, known(s, signal_tilt) ? truth(s.value[signal_tilt] <= -0.1F) : unknown, -0.1F - s.value[signal_tilt]);
+  watch_at_most(s, 4U, known(s, signal_tilt), s.value[signal_tilt], -0.1F);
 }
 
 #endif

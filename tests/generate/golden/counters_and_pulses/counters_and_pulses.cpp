@@ -45,13 +45,17 @@ static inline float count_of(const State& s, uint8_t counter) { return static_ca
 enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
+COUNTERS_AND_PULSES_APART void watch_at_least(State& s, uint16_t index, bool is_known, float v, float low) {
+  COUNTERS_AND_PULSES_WATCH_MARGIN(s, index, is_known ? truth(v >= low) : unknown, v - low);
+}
+
 static void watch_0(State& s, const Inputs& in) {
   static_cast<void>(in);
   COUNTERS_AND_PULSES_WATCH_TRUTH(s, 0U, truth((in.events & event_go) != 0U));
 }
 
 static void watch_1(State& s) {
-  COUNTERS_AND_PULSES_WATCH_MARGIN(s, 1U, truth(count_of(s, counter_steps) >= 3.0F), count_of(s, counter_steps) - 3.0F);
+  watch_at_least(s, 1U, true, count_of(s, counter_steps), 3.0F);
 }
 
 #endif

@@ -180,14 +180,18 @@ HOLDS_APART bool sampled(State& s, uint8_t slot, uint8_t octet, uint8_t samples,
 enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
+HOLDS_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  HOLDS_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
 static void watch_0(State& s, const Inputs& in) {
   static_cast<void>(in);
-  HOLDS_WATCH_MARGIN(s, 0U, known(s, signal_tilt) ? truth(s.value[signal_tilt] > 5.0F) : unknown, s.value[signal_tilt] - 5.0F);
+  watch_above(s, 0U, known(s, signal_tilt), s.value[signal_tilt], 5.0F);
 }
 
 static void watch_1(State& s) {
-  HOLDS_WATCH_MARGIN(s, 1U, known(s, signal_tilt) ? truth(s.value[signal_tilt] > 4.0F) : unknown, s.value[signal_tilt] - 4.0F);
-  HOLDS_WATCH_MARGIN(s, 2U, known(s, signal_knee) ? truth(s.value[signal_knee] > 5.0F) : unknown, s.value[signal_knee] - 5.0F);
+  watch_above(s, 1U, known(s, signal_tilt), s.value[signal_tilt], 4.0F);
+  watch_above(s, 2U, known(s, signal_knee), s.value[signal_knee], 5.0F);
 }
 
 #endif

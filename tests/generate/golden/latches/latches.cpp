@@ -24,6 +24,13 @@
 #endif
 #endif
 
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define LATCHES_APART static __attribute__((noinline))
+#else
+#define LATCHES_APART static
+#endif
+
 namespace latches {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -114,9 +121,12 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
 static inline float larger(float a, float b) { return (b > a) ? b : a; }
+LATCHES_APART void watch_outside(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  LATCHES_WATCH_MARGIN(s, index, is_known ? truth((v < low) || (v > high)) : unknown, larger(low - v, v - high));
+}
 
 static void watch_0(State& s) {
-  LATCHES_WATCH_MARGIN(s, 0U, known(s, signal_tilt) ? truth((s.value[signal_tilt] < (s.latch[0] ? -3.0F : -5.0F)) || (s.value[signal_tilt] > (s.latch[0] ? 3.0F : 5.0F))) : unknown, larger((s.latch[0] ? -3.0F : -5.0F) - s.value[signal_tilt], s.value[signal_tilt] - (s.latch[0] ? 3.0F : 5.0F)));
+  watch_outside(s, 0U, known(s, signal_tilt), s.value[signal_tilt], (s.latch[0] ? -3.0F : -5.0F), (s.latch[0] ? 3.0F : 5.0F));
 }
 
 #endif

@@ -115,32 +115,36 @@ static bool at_most(const State& s, uint8_t signal, float t) { return known(s, s
 enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
+ODD_NAMES_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  ODD_NAMES_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
 static void watch_3(State& s, const Inputs& in) {
   static_cast<void>(in);
   ODD_NAMES_WATCH_TRUTH(s, 3U, truth((in.events & event_for) != 0U));
 }
 
 static void watch_4(State& s) {
-  ODD_NAMES_WATCH_MARGIN(s, 4U, known(s, signal_double) ? truth(s.value[signal_double] > 1.0F) : unknown, s.value[signal_double] - 1.0F);
+  watch_above(s, 4U, known(s, signal_double), s.value[signal_double], 1.0F);
 }
 
 static void watch_5(State& s) {
-  ODD_NAMES_WATCH_MARGIN(s, 5U, known(s, signal_a_b_2) ? truth(s.value[signal_a_b_2] > 1.0F) : unknown, s.value[signal_a_b_2] - 1.0F);
+  watch_above(s, 5U, known(s, signal_a_b_2), s.value[signal_a_b_2], 1.0F);
 }
 
 static void watch_0(State& s, const Inputs& in) {
   static_cast<void>(in);
-  ODD_NAMES_WATCH_MARGIN(s, 0U, known(s, signal_double) ? truth(s.value[signal_double] > 1.0F) : unknown, s.value[signal_double] - 1.0F);
+  watch_above(s, 0U, known(s, signal_double), s.value[signal_double], 1.0F);
 }
 
 static void watch_1(State& s, const Inputs& in) {
   static_cast<void>(in);
-  ODD_NAMES_WATCH_MARGIN(s, 1U, known(s, signal_double) ? truth(s.value[signal_double] > 1.0F) : unknown, s.value[signal_double] - 1.0F);
+  watch_above(s, 1U, known(s, signal_double), s.value[signal_double], 1.0F);
 }
 
 static void watch_2(State& s, const Inputs& in) {
   static_cast<void>(in);
-  ODD_NAMES_WATCH_MARGIN(s, 2U, known(s, signal_a_b_2) ? truth(s.value[signal_a_b_2] > 2.0F) : unknown, s.value[signal_a_b_2] - 2.0F);
+  watch_above(s, 2U, known(s, signal_a_b_2), s.value[signal_a_b_2], 2.0F);
 }
 
 #endif

@@ -169,8 +169,12 @@ static bool above(const State& s, uint8_t signal, float t) { return known(s, sig
 enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
+PARAMETERS_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  PARAMETERS_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
 static void watch_0(State& s) {
-  PARAMETERS_WATCH_MARGIN(s, 0U, known(s, signal_tilt) ? truth(s.value[signal_tilt] > (s.parameter[parameter_lean_angle] + -3.0F)) : unknown, s.value[signal_tilt] - (s.parameter[parameter_lean_angle] + -3.0F));
+  watch_above(s, 0U, known(s, signal_tilt), s.value[signal_tilt], s.parameter[parameter_lean_angle] + -3.0F);
 }
 
 static void watch_1(State& s, const Inputs& in) {

@@ -174,6 +174,13 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
 static inline float smaller(float a, float b) { return (b < a) ? b : a; }
+RULES_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  RULES_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
+RULES_APART void watch_within(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  RULES_WATCH_MARGIN(s, index, is_known ? truth((v >= low) && (v <= high)) : unknown, smaller(v - low, high - v));
+}
 
 static void watch_2(State& s, const Inputs& in) {
   static_cast<void>(in);
@@ -182,13 +189,13 @@ static void watch_2(State& s, const Inputs& in) {
 
 static void watch_0(State& s, const Inputs& in) {
   static_cast<void>(in);
-  RULES_WATCH_MARGIN(s, 0U, known(s, signal_knee) ? truth(s.value[signal_knee] > 5.0F) : unknown, s.value[signal_knee] - 5.0F);
-  RULES_WATCH_MARGIN(s, 1U, known(s, signal_tilt) ? truth(s.value[signal_tilt] > 8.0F) : unknown, s.value[signal_tilt] - 8.0F);
+  watch_above(s, 0U, known(s, signal_knee), s.value[signal_knee], 5.0F);
+  watch_above(s, 1U, known(s, signal_tilt), s.value[signal_tilt], 8.0F);
 }
 
 static void watch_1(State& s, const Inputs& in) {
   static_cast<void>(in);
-  RULES_WATCH_MARGIN(s, 2U, known(s, signal_tilt) ? truth((s.value[signal_tilt] >= -25.0F) && (s.value[signal_tilt] <= 25.0F)) : unknown, smaller(s.value[signal_tilt] - -25.0F, 25.0F - s.value[signal_tilt]));
+  watch_within(s, 2U, known(s, signal_tilt), s.value[signal_tilt], -25.0F, 25.0F);
 }
 
 #endif
