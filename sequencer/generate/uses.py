@@ -27,8 +27,7 @@ def uses_of(
     uses["count_of"] = any(isinstance(leaf, Compare) and leaf.source == "counter" for leaf in plan.leaves)
     uses["compares"] = any(uses[name] for name in comparing)
     uses["follow"] = any(isinstance(leaf, Follow) for leaf in plan.leaves)
-    uses["apart"] = uses["held"] or uses["counted"] or bool(compared) or uses["follow"]
-    uses["apart"] = uses["apart"] or any(s.arrivals for s in sequences)
+    uses["apart"] = uses["held"] or uses["counted"] or uses["follow"] or any(s.arrivals for s in sequences)
     uses["reached"] = any(isinstance(leaf, Follow) and leaf.op == "reached" for leaf in plan.leaves)
     uses["retarget"] = bool(aims.levels)
     uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)

@@ -87,8 +87,8 @@ def test_a_part_of_the_leaves_is_held_against_its_own_part(
     plan = many_phases(20, signals=4)
     (trace,) = random_traces(plan, 1, 1000)
     record = ReferenceExecutor(plan).run(trace.block, detail=True)
-    margin = "_WATCH_MARGIN(s, 5U, "
-    plant(monkeypatch, lambda text: text.replace(margin, "_WATCH_MARGIN(s, 500U, "))
+    margin, planted = (f"_WATCH_MARGIN(s, {n}, is_known" for n in ("index", "(index == 5U) ? 500U : index"))
+    plant(monkeypatch, lambda text: text.replace(margin, planted))
     image = build_image(controller("atmega328p"), [Form(plan, watched=True, leaves=leaves)], tmp_path)
     (reply,) = replay(image, [(0, [trace.block])])
     difference = first_difference(plan, record, as_record(reply, record))

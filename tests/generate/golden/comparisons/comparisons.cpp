@@ -24,13 +24,6 @@
 #endif
 #endif
 
-// Where the size of the code matters most, what is called from several places stands once.
-#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
-#define COMPARISONS_APART static __attribute__((noinline))
-#else
-#define COMPARISONS_APART static
-#endif
-
 namespace comparisons {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -151,23 +144,23 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
 static inline float smaller(float a, float b) { return (b < a) ? b : a; }
-COMPARISONS_APART void watch_at_least(State& s, uint16_t index, bool is_known, float v, float low) {
+static void watch_at_least(State& s, uint16_t index, bool is_known, float v, float low) {
   COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v >= low) : unknown, v - low);
 }
 
-COMPARISONS_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+static void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
   COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
 }
 
-COMPARISONS_APART void watch_at_most(State& s, uint16_t index, bool is_known, float v, float high) {
+static void watch_at_most(State& s, uint16_t index, bool is_known, float v, float high) {
   COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v <= high) : unknown, high - v);
 }
 
-COMPARISONS_APART void watch_below(State& s, uint16_t index, bool is_known, float v, float high) {
+static void watch_below(State& s, uint16_t index, bool is_known, float v, float high) {
   COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v < high) : unknown, high - v);
 }
 
-COMPARISONS_APART void watch_within(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+static void watch_within(State& s, uint16_t index, bool is_known, float v, float low, float high) {
   COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth((v >= low) && (v <= high)) : unknown, smaller(v - low, high - v));
 }
 

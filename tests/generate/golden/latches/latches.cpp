@@ -24,13 +24,6 @@
 #endif
 #endif
 
-// Where the size of the code matters most, what is called from several places stands once.
-#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
-#define LATCHES_APART static __attribute__((noinline))
-#else
-#define LATCHES_APART static
-#endif
-
 namespace latches {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
@@ -121,7 +114,7 @@ enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
 
 static inline float larger(float a, float b) { return (b > a) ? b : a; }
-LATCHES_APART void watch_outside(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+static void watch_outside(State& s, uint16_t index, bool is_known, float v, float low, float high) {
   LATCHES_WATCH_MARGIN(s, index, is_known ? truth((v < low) || (v > high)) : unknown, larger(low - v, v - high));
 }
 
