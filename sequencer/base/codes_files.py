@@ -197,6 +197,21 @@ CODES = (
         why="a walk whose other side is only half turned round falls over on that side",
     ),
     _code(
+        "bad-drive",
+        "loop or output contradicts itself",
+        "A loop drives an output or adds to other loops, not both; loops add to each other from the outer to the inner "
+        "one, never in a ring; kp and ki have one sign; an output is a motor's or a pulse.",
+        (
+            "parameters:\n",
+            "  outputs: {nod_motor: {}}\n"
+            "  loops:\n"
+            "    drive: {setpoint: [nod], signal: left_tilt, kp: 0.1, output: nod_motor, adds_to: {lean: 1}}\n"
+            "    lean: {setpoint: [nod], signal: left_tilt, kp: 0.1, output: nod_motor}\n"
+            "parameters:\n",
+        ),
+        why="a motor driven by two minds, or by a ring of loops, runs away",
+    ),
+    _code(
         "no-follower",
         "nothing follows the setpoint",
         "reached and at_target compare the signals that follow a setpoint; the machine file names none.",

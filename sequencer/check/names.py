@@ -17,7 +17,7 @@ def check_names(plan: Plan, askers: Askers) -> list[Finding]:
 
 
 class _Used:
-    """The indices of everything that some phase, guard or rule uses."""
+    """The indices of everything that some phase, guard, rule, loop or output uses."""
 
     def __init__(self, plan: Plan) -> None:
         self.signals: set[int] = set()
@@ -42,12 +42,19 @@ class _Used:
                 self.signals.add(leaf.signal)
             for name in ("low", "high", "release_low", "release_high", "tolerance", "release"):
                 self._level(getattr(leaf, name, None))
+        self._drives(plan)
         for sequence in plan.sequences:
             for phase in sequence.phases:
                 self.counters.update(phase.count, phase.reset)
                 self.setpoints.update(phase.keep)
                 self._commands(phase.commands)
         self._followers(plan)
+
+    def _drives(self, plan: Plan) -> None:
+        for loop in plan.loops:
+            self.signals.add(loop.signal)
+        for output in plan.outputs:
+            self.signals.update(part.signal for part in (output.supply, output.stall) if part is not None)
 
     def _commands(self, commands: tuple[Command, ...]) -> None:
         for command in commands:

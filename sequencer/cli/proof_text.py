@@ -63,7 +63,7 @@ def _notes(proof: Proof) -> list[str]:
             clocks.setdefault(rate, []).append(row.title.partition(",")[0])
     if clocks:
         lines += [
-            "flash, RAM, State, stack: bytes of the sequencer; RAM holds State and Inputs.",
+            "flash, RAM, State, stack: bytes of the sequencer; RAM holds State (or Machine) and Inputs.",
             f"share: of a tick of {proof.tick_ms} ms, for the worst tick,",
             *(f"  {' and '.join(titles)} at {rate}" for rate, titles in clocks.items()),
         ]

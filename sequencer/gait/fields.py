@@ -238,12 +238,11 @@ def _as_list(value: Any) -> Any:
     return [value] if isinstance(value, str) else value
 
 
+_NAMES_SCHEMA: dict[str, Any] = {
+    "anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]
+}
 # one name, or a list of names
-Names = Annotated[
-    list[Name],
-    BeforeValidator(_as_list),
-    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}),
-]
+Names = Annotated[list[Name], BeforeValidator(_as_list), WithJsonSchema(_NAMES_SCHEMA)]
 
 
 def to_followers(value: Any) -> dict[str, Quantity | None]:
@@ -269,5 +268,30 @@ Followers = Annotated[
                 {"type": "object", "additionalProperties": _NUMBER_SCHEMA},
             ]
         }
+    ),
+]
+
+
+PhaseSet = dict[str, list[str]]  # by sequence; "" where the file names no sequence
+
+
+def to_phase_set(value: Any) -> PhaseSet:
+    """Accept phases, or with several sequences ``{SEQUENCE: [PHASES]}``."""
+    given = value if isinstance(value, dict) else {"": value}
+    found: PhaseSet = {}
+    for sequence, phases in given.items():
+        names = _as_list(phases)
+        if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
+            raise fail("wrong-type", "phases are needed here", "a list of phases, or {sequence: [phases]}")
+        key = check_name(sequence) if isinstance(value, dict) else ""
+        found[key] = [check_name(name) for name in names]
+    return found
+
+
+PhaseSetField = Annotated[
+    PhaseSet,
+    PlainValidator(to_phase_set),
+    WithJsonSchema(
+        {"anyOf": [*_NAMES_SCHEMA["anyOf"], {"type": "object", "additionalProperties": _NAMES_SCHEMA}]}
     ),
 ]

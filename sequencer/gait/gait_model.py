@@ -11,6 +11,7 @@ from sequencer.gait.fields import (
     LevelPair,
     Name,
     Names,
+    PhaseSetField,
     Release,
     Span,
     fail,
@@ -259,6 +260,14 @@ class MirrorBlock(Block):
     phases: dict[Name, Name] = Field(description="Each phase and the name of its mirror image.")
 
 
+class LoopUseBlock(Repeatable):
+    """What this walk says of a loop of its machine."""
+
+    acts_in: PhaseSetField = Field(
+        description="The phases in which the loop acts; with several sequences {SEQUENCE: [PHASES]}."
+    )
+
+
 class DefaultsBlock(Block):
     """What phases have unless they say otherwise; rest and stop phases take no default timeout."""
 
@@ -309,4 +318,7 @@ class GaitFile(Block):
     sequences: dict[Name, SequenceBlock] = Field(default_factory=dict)
     anywhere: list[AnywhereBlock] = Field(default_factory=list)
     rules: list[RuleBlock] = Field(default_factory=list)
+    loops: dict[Name, LoopUseBlock] = Field(
+        default_factory=dict, description="Where loops act that do not always act."
+    )
     mirror: MirrorBlock | None = None

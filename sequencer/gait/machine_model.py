@@ -1,6 +1,6 @@
 """The machine file: what can be measured and commanded, and how it is driven."""
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AllowInfNan, BaseModel, ConfigDict, Field, Strict, StrictBool, model_validator
 
@@ -81,18 +81,45 @@ class SetpointBlock(Repeatable):
 
 
 class LoopBlock(Repeatable):
-    """A feedback loop: checked here for names and units."""
+    """A feedback loop (PID): it drives an output, or adds a correction to the reference of other loops."""
 
-    setpoint: list[Any] = Field(description="What it tries to reach: setpoints, or one quantity.")
-    signal: Name
-    kp: Gain = 0.0
-    ki: Gain = 0.0
-    kd: Gain = 0.0
-    limit: Amount | None = None
-    adds_to: dict[Name, Gain] | None = Field(
-        None, description="Loops whose setpoint it adds to, with a gain."
+    setpoint: list[Any] = Field(
+        min_length=1, description="What it tries to reach: setpoints and quantities, summed."
     )
-    output: Name | None = None
+    signal: Name = Field(description="The signal that it compares with that.")
+    kp: Gain = Field(0.0, description="What it gives per unit of error.")
+    ki: Gain = Field(0.0, description="What it adds per unit of error and second.")
+    kd: Gain = Field(0.0, description="What it gives against the signal's change, per unit and second.")
+    filter: Amount | None = Field(None, description="Smoothing time of the derivative; by default none.")
+    tracking: Amount | None = Field(
+        None, description="How fast the integral comes back from a limit; by default kp / ki, else 1 s."
+    )
+    limit: Amount | None = Field(
+        None, description="The most it gives, either way; a loop with an output takes that one's span."
+    )
+    integral_limit: Amount | None = Field(None, description="The most that its integral holds, either way.")
+    dead_band: Amount | None = Field(None, description="Errors up to this size count as none.")
+    every: Amount | None = Field(None, description="How often it runs, a multiple of the tick.")
+    start: Literal["bumpless", "cold"] = Field(
+        "cold", description="bumpless: the integral starts where the output goes on without a jump."
+    )
+    fade: Amount | None = Field(None, description="The time over which it gains and loses its authority.")
+    bleed: Amount | None = Field(
+        None, description="How fast its correction goes away while its signal is lost; default: limit in 1 s."
+    )
+    adds_to: dict[Name, Gain] | None = Field(
+        None, min_length=1, description="Loops whose reference it adds to, with a gain."
+    )
+    output: Name | None = Field(None, description="The output that it drives.")
+
+
+class StallBlock(Block):
+    """When a motor counts as stalled: driven hard, and yet nothing moves."""
+
+    above: Amount = Field(description="An output beyond this, either way, should move something.")
+    signal: Name = Field(description="What shows that it moves.")
+    moves: Amount = Field(description="A change of the signal that counts as moving.")
+    for_: Amount = Field(alias="for", description="So long without moving, the output is switched off.")
 
 
 class OutputBlock(Repeatable):
@@ -101,10 +128,26 @@ class OutputBlock(Repeatable):
     pulse: StrictBool = Field(
         False, description="True for something that a phase may switch on for one tick."
     )
-    span: Span | None = None
-    full_scale_at: Amount | None = None
-    supply: Name | None = None
-    least_supply: Amount | None = None
+    span: Span | None = Field(None, description="The range of the output; by default [-1, 1], full duty.")
+    slew: Amount | None = Field(None, description="The largest change per time, such as 4 /s.")
+    full_scale_at: Amount | None = Field(None, description="The supply at which the span is full scale.")
+    supply: Name | None = Field(None, description="The signal that measures the supply.")
+    least_supply: Amount | None = Field(
+        None, description="Under this supply all outputs are cut until the controller is reset."
+    )
+    under_for: Amount | None = Field(None, description="So long under least_supply; by default 500 ms.")
+    smooth: Amount | None = Field(None, description="Smoothing time of the supply; by default 500 ms.")
+    stall: StallBlock | None = None
+    holds_unpowered: StrictBool | None = Field(
+        None, description="Whether the joint stays where it is without power (a lead screw does)."
+    )
+
+    @model_validator(mode="after")
+    def _is_one_thing(self) -> "OutputBlock":
+        stray = sorted(k.rstrip("_") for k in self.model_fields_set - {"pulse", "about"})
+        if self.pulse and stray:
+            raise fail("bad-drive", f"{stray[0]} cannot stand beside pulse", "an output or a pulse")
+        return self
 
 
 class MachineFile(Block):
@@ -118,5 +161,7 @@ class MachineFile(Block):
     switches: Names = Field(default_factory=list, description="Operator inputs that are held.")
     remote: RemoteBlock | None = None
     setpoints: dict[Name, SetpointBlock] = Field(default_factory=dict)
-    loops: dict[Name, LoopBlock] = Field(default_factory=dict)
+    loops: dict[Name, LoopBlock] = Field(
+        default_factory=dict, description="Feedback loops; where one acts, the gait may say."
+    )
     outputs: dict[Name, OutputBlock] = Field(default_factory=dict)

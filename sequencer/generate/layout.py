@@ -7,6 +7,7 @@ from typing import Any
 from sequencer import __version__
 from sequencer.base.binary32 import literal
 from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
+from sequencer.generate.loops import DrivesWriter
 from sequencer.generate.names import file_name, where
 from sequencer.generate.setpoints import (
     Aims,
@@ -47,10 +48,9 @@ def lay_out(plan: Plan) -> GaitView:
     """Make the view of a plan. Raises MisuseError if a name cannot stand in C++."""
     spelling = Spelling(plan)
     slots, aims = lay_out_slots(plan), lay_out_aims(plan)
-    guards = GuardWriter(plan, spelling, slots)
-    writer = _SequenceWriter(plan, spelling, guards, slots, aims)
-    sequences = tuple(writer.view(i, s) for i, s in enumerate(plan.sequences))
-    setpoints = setpoint_views(plan, spelling, aims)
+    guards, setpoints = GuardWriter(plan, spelling, slots), setpoint_views(plan, spelling, aims)
+    sequences = _SequenceWriter(plan, spelling, guards, slots, aims).views()
+    drives = DrivesWriter(plan, spelling)
     return GaitView(
         **_identity(plan, spelling.gait),
         signals=signal_views(plan, spelling),
@@ -72,6 +72,9 @@ def lay_out(plan: Plan) -> GaitView:
         follows=follow_views(plan, spelling, aims),
         anywhere=_anywhere(plan, spelling, guards),
         rules=_rules(plan, spelling, guards),
+        loops=drives.loops(),
+        outputs=drives.outputs(),
+        drives=drives.drives(),
         sizes=_sizes(plan, slots, aims),
         uses=uses_of(plan, guards, aims, setpoints, sequences),  # last: the guards have been written by now
     )
@@ -184,8 +187,11 @@ class _SequenceWriter:
         self._aims = aims
         self._pulse_mask = partial(mask, bits=bits_type(len(plan.pulses)))
 
-    def view(self, index: int, sequence: Sequence) -> SequenceView:
-        """Spell a sequence."""
+    def views(self) -> tuple[SequenceView, ...]:
+        """Spell all sequences."""
+        return tuple(self._view(index, sequence) for index, sequence in enumerate(self._plan.sequences))
+
+    def _view(self, index: int, sequence: Sequence) -> SequenceView:
         suffix = self._spelling.suffixes[index]
         phases = tuple(self._phase(index, number, p) for number, p in enumerate(sequence.phases))
         slots = range(sequence.first_hold, sequence.first_hold + sequence.holds)

@@ -41,9 +41,9 @@ def generate(plan: "Plan", target: str = "portable", templates: Path | None = No
     """Write the plan's program as text: file name -> contents, in a stable order.
 
     target: one of `targets()`; not looked at if `templates` names a folder with a set of your own, in which
-    each ``*.j2`` whose name does not start with ``_`` makes one file and ``gait`` in its name becomes the
-    gait's name. Own templates run in a sandbox and see only the records of `sequencer.generate.views`, as
-    `g`.
+    each ``*.j2`` whose name does not start with ``_`` makes one file, or none if it prints nothing; ``gait``
+    in its name becomes the gait's name. Own templates run in a sandbox and see only the records of
+    `sequencer.generate.views`, as `g`.
 
     Raises MisuseError for an unknown target, a folder without templates, a template that fails, or a name
     that cannot stand in C++.
@@ -110,7 +110,8 @@ def _render(environment: "Environment", names: list[str], plan: "Plan") -> dict[
             raise _template_error(name, error) from error
         except (TypeError, ValueError, ArithmeticError, LookupError, AttributeError, RecursionError) as error:
             raise MisuseError(f"the template {name} failed: {comment(error)}") from error
-        files[made] = _blank_lines.sub("\n\n", text)
+        if text.strip():  # a template that prints nothing has nothing to say about this gait
+            files[made] = _blank_lines.sub("\n\n", text)
     return files
 
 

@@ -87,6 +87,16 @@ class Spelling:
         return slugs("rule", [r.name for r in self.plan.rules])
 
     @cached_property
+    def loops(self) -> list[str]:
+        """Enumerators of the loops."""
+        return prefixed_names("loop", [loop.name for loop in self.plan.loops])
+
+    @cached_property
+    def outputs(self) -> list[str]:
+        """Enumerators of the outputs."""
+        return prefixed_names("output", [output.name for output in self.plan.outputs])
+
+    @cached_property
     def sequences(self) -> list[str]:
         """Enumerators of the sequences."""
         return bare_names([s.name for s in self.plan.sequences], self._outer)

@@ -7,6 +7,7 @@ literals, `words` and `place` are ready for a comment.
 from dataclasses import dataclass, field
 from typing import Literal
 
+from sequencer.generate.drive_views import DrivesView, LoopView, OutputView
 from sequencer.generate.guard_views import FunctionView, GuardView, LevelView
 
 
@@ -310,5 +311,8 @@ class GaitView:
     follows: tuple[FollowView, ...]
     anywhere: tuple[AnywhereView, ...]
     rules: tuple[RuleView, ...]
+    loops: tuple[LoopView, ...]
+    outputs: tuple[OutputView, ...]
+    drives: DrivesView | None
     sizes: SizesView
     uses: dict[str, bool] = field(default_factory=dict)

@@ -17,6 +17,8 @@ FALSE, UNKNOWN, TRUE, NOT_LOOKED_AT = range(4)
 
 RULE_KEPT, RULE_UNJUDGED, RULE_BROKEN = range(3)
 
+OUTPUT_ON, OUTPUT_OFF, OUTPUT_STALLED, OUTPUT_CUT = range(4)  # cut: the supply was under its least value
+
 SEEN, LOST, FRESH = 1, 2, 4  # bits of Detail.signal_state
 
 
@@ -45,6 +47,8 @@ class HistoryBlock:
     now: uint32 (n,). phase: uint8 (n, sequences). cause: uint16 (n, sequences).
     setpoint: float32 (n, setpoints), the ramped value. counter: uint16 (n, counters).
     rule: uint8 (n, rules). drives: uint8 (n,), 1 while drives are on. pulses: uint32 (n,).
+    loop: float32 (n, loops), each loop's correction after its authority. output: float32 (n, outputs).
+    output_state: uint8 (n, outputs), OUTPUT_ON to OUTPUT_CUT.
     bad, disbelieved, outside: uint32 (signals,), totals since reset at the end of the block: samples that
     were not finite, not believed, or outside the span.
     refused: parameter writes refused since reset.
@@ -58,6 +62,9 @@ class HistoryBlock:
     rule: NDArray[np.uint8]
     drives: NDArray[np.uint8]
     pulses: NDArray[np.uint32]
+    loop: NDArray[np.float32]
+    output: NDArray[np.float32]
+    output_state: NDArray[np.uint8]
     bad: NDArray[np.uint32]
     disbelieved: NDArray[np.uint32]
     outside: NDArray[np.uint32]
@@ -89,6 +96,9 @@ def new_block(plan: Plan, ticks: int, *, detail: bool) -> HistoryBlock:
         rule=np.zeros((ticks, len(plan.rules)), np.uint8),
         drives=np.zeros(ticks, np.uint8),
         pulses=np.zeros(ticks, np.uint32),
+        loop=np.zeros((ticks, len(plan.loops)), np.float32),
+        output=np.zeros((ticks, len(plan.outputs)), np.float32),
+        output_state=np.zeros((ticks, len(plan.outputs)), np.uint8),
         bad=np.zeros(signals, np.uint32),
         disbelieved=np.zeros(signals, np.uint32),
         outside=np.zeros(signals, np.uint32),

@@ -12,7 +12,19 @@ from sequencer.history.blocks import Executor, HistoryBlock
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
 
-_PER_TICK = ("now", "phase", "cause", "setpoint", "counter", "rule", "drives", "pulses")
+_PER_TICK = (
+    "now",
+    "phase",
+    "cause",
+    "setpoint",
+    "counter",
+    "rule",
+    "drives",
+    "pulses",
+    "loop",
+    "output",
+    "output_state",
+)
 _DETAIL = ("signal", "signal_state", "target", "truth", "margin")
 _TOTALS = ("bad", "disbelieved", "outside")
 
@@ -103,6 +115,10 @@ def _column_name(plan: Plan, name: str, column: int) -> str:
         named = plan.counters
     elif name == "rule":
         named = plan.rules
+    elif name == "loop":
+        named = plan.loops
+    elif name in ("output", "output_state"):
+        named = plan.outputs
     else:
         named = plan.signals
     return str(named[column].name)
@@ -132,6 +148,10 @@ def state_text(plan: Plan, block: HistoryBlock, row: int) -> list[str]:
         lines.append(f"{setpoint.name}: {_bits(block.setpoint[row, i])} {setpoint.unit}{target}")
     lines += [f"{counter.name}: {block.counter[row, i]}" for i, counter in enumerate(plan.counters)]
     lines += [f"rule {rule.name}: {block.rule[row, i]}" for i, rule in enumerate(plan.rules)]
+    lines += [f"loop {loop.name}: {_bits(block.loop[row, i])}" for i, loop in enumerate(plan.loops)]
+    for i, output in enumerate(plan.outputs):
+        state = block.output_state[row, i]
+        lines.append(f"output {output.name}: {_bits(block.output[row, i])}, state {state}")
     if detail is not None:
         for i, signal in enumerate(plan.signals):
             state = f"state {detail.signal_state[row, i]}"

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from sequencer.base.binary32 import f32
-from sequencer.history.blocks import RULE_KEPT, Detail, HistoryBlock, new_block
+from sequencer.history.blocks import OUTPUT_OFF, OUTPUT_ON, RULE_KEPT, Detail, HistoryBlock, new_block
 from sequencer.history.run import Interval, Ints, Run, SampleTotals, Transitions, Write
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
@@ -35,6 +35,7 @@ class Recorder:
         self._counted = np.zeros(len(plan.counters), np.int64)
         self._rules = _Changes(len(plan.rules), RULE_KEPT)
         self._drives = _Changes(1, 1)
+        self._outputs = _Changes(len(plan.outputs), OUTPUT_ON)
         self._skipped = np.zeros(len(plan.signals), np.int64)
         self._writes: list[Write] = []
         self._last: HistoryBlock | None = None
@@ -57,6 +58,7 @@ class Recorder:
         self._add_counts(history)
         self._rules.add(history.rule, self._ticks, at_ms)
         self._drives.add(history.drives[:, np.newaxis], self._ticks, at_ms)
+        self._outputs.add(history.output_state, self._ticks, at_ms)
         if self._keep:
             self._kept.append(history)
             self._kept_ms.append(at_ms)
@@ -82,6 +84,9 @@ class Recorder:
             counted=tuple(self._counted.tolist()),
             rules=self._rules.intervals(end_tick, end_ms),
             drives_off=self._drives.intervals(end_tick, end_ms),
+            stopped_outputs=tuple(
+                i for i in self._outputs.intervals(end_tick, end_ms) if i.state != OUTPUT_OFF
+            ),
             signals=tuple(SampleTotals(*(int(total[i]) for total in totals)) for i in range(signals)),
             refused=0 if last is None else last.refused,
             writes=tuple(self._writes),

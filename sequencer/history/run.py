@@ -92,7 +92,10 @@ class Stay(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A time in which rule `which` was broken or unjudged (`state`), or drives were off (`which` is 0)."""
+    """A time in which something was not as usual; `which` is its index, `state` how it was.
+
+    Rules: RULE_BROKEN or RULE_UNJUDGED. Outputs: OUTPUT_STALLED or OUTPUT_CUT. Drives: off, `which` is 0.
+    """
 
     which: int
     state: int
@@ -128,6 +131,7 @@ class Run:
 
     counters: as they stand at the end. counted: how often each rose, resets notwithstanding.
     rules: when rules were broken or unjudged, by start. drives_off: when drives were off.
+    stopped_outputs: when outputs were stalled or cut, by start.
     signals: totals for each signal. refused: parameter writes refused since the last reset.
     history, at_ms: the whole record and each tick's time, int64 (ticks,); None unless ticks were kept.
     """
@@ -143,6 +147,7 @@ class Run:
     counted: tuple[int, ...]
     rules: tuple[Interval, ...]
     drives_off: tuple[Interval, ...]
+    stopped_outputs: tuple[Interval, ...]
     signals: tuple[SampleTotals, ...]
     refused: int
     writes: tuple[Write, ...]

@@ -13,15 +13,16 @@ from sequencer.history.facts import found_words
 from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run
 from sequencer.history.spare import Spare, spares
+from sequencer.history.stopped import stopped_outputs
 
 MOST_GUARDS = 3  # of one phase, in one line
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something that should not happen in a walk: a timeout, a broken rule, a stop from anywhere."""
+    """Something that should not happen in a walk: a timeout, a broken rule, an output out, a stop."""
 
-    kind: Literal["timeout", "rule", "stop"]
+    kind: Literal["timeout", "rule", "output", "stop"]
     at_ms: int
     words: str
     place: Place
@@ -199,6 +200,7 @@ def _faults(run: Run) -> tuple[Fault, ...]:
             ):
                 words = f"{words}: {facts}"
             found.append(Fault("rule", interval.from_ms, words, rule.place))
+    found += [Fault("output", *what) for what in stopped_outputs(run)]
     told: set[tuple[int, int]] = set()  # an entry sends every sequence: one stop, however many they are
     for row in np.flatnonzero(run.transitions.cause >> 8 == BY_ANYWHERE).tolist():
         move = run.transitions[row]

@@ -16,10 +16,11 @@ from sequencer.gait.load import Loaded, load_files, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
 from sequencer.plan.context import Context, Names
+from sequencer.plan.drives import DriveTables
 from sequencer.plan.dump import meaning_hash
 from sequencer.plan.guards import GuardTables
 from sequencer.plan.machine_tables import MachineTables
-from sequencer.plan.phases import SequenceTables, written_phases
+from sequencer.plan.phases import SequenceTables, Written, written_phases
 from sequencer.plan.tables import (
     MOST_GUARDS_OF_A_PHASE,
     MOST_SEQUENCES,
@@ -28,6 +29,8 @@ from sequencer.plan.tables import (
     Parameter,
     Plan,
     Rule,
+    Setpoint,
+    Signal,
 )
 
 
@@ -111,15 +114,13 @@ class _PlanBuilder:
         self._declare_counters()
         mirror = self._mirror()
         written = written_phases(gait, context, mirror)
-        phases = {name: {w[0]: i for i, w in enumerate(rows)} for name, rows in written.items()}
-        self._declare_phases(phases)
-        guards = GuardTables(context, signals, setpoints, remote, phases)
+        guards = GuardTables(context, signals, setpoints, remote, self._declare_phases(written))
         builder = SequenceTables(context, gait, guards, setpoints)
         sequences = builder.build(written)
         anywhere = tuple(self._anywhere(guards))
         rules = tuple(self._rules(guards, mirror))
         self._bound(anywhere=len(anywhere), rules=len(rules))
-        tables.check_drives(signals, setpoints)
+        drives = self._drives(tables.tick_ms, signals, setpoints, guards)
         return Plan(
             name=gait.gait,
             about=gait.about,
@@ -138,10 +139,19 @@ class _PlanBuilder:
             sequences=sequences,
             anywhere=anywhere,
             rules=rules,
+            loops=drives.loops,
+            outputs=drives.outputs,
             latches=guards.slots.latches,
             holds=guards.slots.holds,
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
         )
+
+    def _drives(
+        self, tick_ms: int, signals: tuple[Signal, ...], setpoints: tuple[Setpoint, ...], guards: GuardTables
+    ) -> DriveTables:
+        drives = DriveTables(self.context, self.machine, tick_ms, signals)
+        drives.build(self.gait, guards, setpoints)
+        return drives
 
     def _parameters(self) -> None:
         context, given, file = self.context, self.gait.parameters, self.context.gait
@@ -170,7 +180,9 @@ class _PlanBuilder:
             if len(found) > MOST_SIGNALS:
                 context.error("too-large", context.at(kind), f"too many {kind}", expected=f"{MOST_SIGNALS}")
 
-    def _declare_phases(self, phases: dict[str, dict[str, int]]) -> None:
+    def _declare_phases(self, written: dict[str, list[Written]]) -> dict[str, dict[str, int]]:
+        """Enter the names of sequences and phases; give the phases' numbers."""
+        phases = {name: {w[0]: i for i, w in enumerate(rows)} for name, rows in written.items()}
         context, gait, gait_file = self.context, self.gait, self.context.gait
         where, declared = gait_file.where, gait_file.declared
         if gait.phases and gait.sequences:
@@ -190,6 +202,7 @@ class _PlanBuilder:
             kind = f"phase of {name}" if len(phases) > 1 else "phase"
             more = gait_file.phases.get(name if gait.sequences else "", ())
             context.names[kind] = _names(list(index), more)
+        return phases
 
     def _mirror(self) -> Mirror | None:
         block, context = self.gait.mirror, self.context

@@ -225,6 +225,15 @@ class Context:
             return None
         return whole
 
+    def per_second(self, rate: Quantity, unit: str, place: Place) -> float | None:
+        """Turn a rate into `unit` per second; for a bare number a bare rate will do."""
+        top, _, per = unit.partition("/")
+        if not per:
+            return self.number(rate, f"{unit}/s", place, bare=not unit)
+        # the unit is per a time itself: read the rate per that time squared, then per second
+        value = self.number(rate, f"{top}/{per}2", place)
+        return None if value is None else value * quantities.factor("s", per)
+
     def us(self, quantity: Quantity, place: Place) -> int | None:
         """Turn a sample period into whole microseconds."""
         value = self.number(quantity, "us", place)

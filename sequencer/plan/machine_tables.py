@@ -1,25 +1,19 @@
-"""The tables that come from the machine file: signals, setpoints, the remote.
-
-Loops and outputs are checked for their names and units.
-"""
-
-import struct
+"""The tables that come from the machine file: signals, setpoints, the remote."""
 
 from sequencer.base.binary32 import f32, load_f32
 from sequencer.base.places import Place
-from sequencer.base.quantities import Quantity, dimension, factor
+from sequencer.base.quantities import Quantity
 from sequencer.gait.fields import RateText
 from sequencer.gait.machine_model import (
     BelieveBlock,
-    LoopBlock,
     MachineFile,
-    OutputBlock,
     RemoteBlock,
     ScaleBlock,
     SetpointBlock,
     SignalBlock,
 )
 from sequencer.plan.context import Context
+from sequencer.plan.ramps import moves
 from sequencer.plan.tables import (
     MOST_BITS,
     MOST_SIGNALS,
@@ -209,7 +203,7 @@ class MachineTables:
 
     def _rate(self, path: tuple[str, str], text: RateText, unit: str, largest: float) -> Rate | None:
         context, place = self.context, self.at(*path, "rate")
-        per_second = self._per_second(text.rate, unit, place)
+        per_second = context.per_second(text.rate, unit, place)
         if per_second is None:
             return None
         index, slowest = None, 1.0
@@ -234,7 +228,7 @@ class MachineTables:
         step = load_f32(per_second * self.tick_ms / 1000)
         if not context.fits(step, place):
             return None
-        if not _moves(f32(step * slowest), largest):
+        if not moves(f32(step * slowest), largest):
             context.error(
                 "out-of-span",
                 place,
@@ -242,15 +236,6 @@ class MachineTables:
                 expected="a faster rate, a longer tick or a smaller span",
             )
         return Rate(step, index, per_second)
-
-    def _per_second(self, rate: Quantity, unit: str, place: Place) -> float | None:
-        """Turn a rate into the setpoint's unit per second."""
-        top, _, per = unit.partition("/")
-        if not per:
-            return self.context.number(rate, f"{unit}/s", place, bare=not unit)
-        # the unit is per a time itself: read the rate per that time squared, then per second
-        value = self.context.number(rate, f"{top}/{per}2", place)
-        return None if value is None else value * factor("s", per)
 
     def _followers(
         self, path: tuple[str, str], block: dict[str, Quantity | None], unit: str, signals: tuple[Signal, ...]
@@ -272,79 +257,3 @@ class MachineTables:
             value = self.context.number(offset, unit, place) if offset is not None else 0.0
             followers.append(Follower(index, load_f32(value or 0.0)))
         return tuple(followers)
-
-    # loops and outputs: only their names and units matter so far
-
-    def check_drives(self, signals: tuple[Signal, ...], setpoints: tuple[Setpoint, ...]) -> None:
-        """Check the names and units of loops and outputs."""
-        for name, loop in self.machine.loops.items():
-            self._loop(("loops", name), loop, signals, setpoints)
-        for name, output in self.machine.outputs.items():
-            self._output(("outputs", name), output, signals)
-
-    def _loop(
-        self,
-        path: tuple[str, str],
-        loop: LoopBlock,
-        signals: tuple[Signal, ...],
-        setpoints: tuple[Setpoint, ...],
-    ) -> None:
-        context = self.context
-        index = context.find("signal", loop.signal, self.at(*path, "signal"))
-        unit = signals[index].unit if index is not None else ""
-        for i, item in enumerate(loop.setpoint):
-            place = self.at(*path, "setpoint", i)
-            found = self._loop_setpoint(item, place, setpoints)
-            if index is not None and isinstance(found, str) and dimension(found) != dimension(unit):
-                message = f"the setpoint is in {found or 'no unit'}, {loop.signal} in {unit}"
-                context.error("bad-unit", place, message, expected="units that convert")
-        for name in loop.adds_to or {}:
-            context.find("loop", name, self.at(*path, "adds_to", name))
-        if loop.output is not None:
-            context.find("output", loop.output, self.at(*path, "output"))
-        if loop.limit is not None:
-            context.number(loop.limit, unit if loop.adds_to else "", self.at(*path, "limit"))
-        if not loop.adds_to and loop.output is None:
-            context.error(
-                "missing-key",
-                self.where.key(path),
-                f"loop {path[1]} drives nothing",
-                expected="output or adds_to",
-            )
-
-    def _loop_setpoint(self, item: object, place: Place, setpoints: tuple[Setpoint, ...]) -> str | None:
-        from sequencer.gait.fields import to_quantity
-
-        if isinstance(item, str) and item in self.context.names["setpoint"].declared:
-            index = self.context.find("setpoint", item, place)
-            return setpoints[index].unit if index is not None else None
-        if isinstance(item, str) and not item[:1].isdigit() and item[:1] not in "+-.":
-            self.context.find("setpoint", item, place)
-            return None
-        try:
-            return to_quantity(item).unit
-        except ValueError as error:
-            self.context.error(
-                "bad-unit", place, str(error), expected="a setpoint, or one quantity such as 0 deg"
-            )
-            return None
-
-    def _output(self, path: tuple[str, str], output: OutputBlock, signals: tuple[Signal, ...]) -> None:
-        context = self.context
-        if output.span is not None:
-            context.span(output.span, "", self.at(*path, "span"))
-        unit = None
-        if output.supply is not None:
-            index = context.find("signal", output.supply, self.at(*path, "supply"))
-            unit = signals[index].unit if index is not None else None
-        for key in ("full_scale_at", "least_supply"):
-            quantity = getattr(output, key)
-            if quantity is not None and unit is not None:
-                context.number(quantity, unit, self.at(*path, key))
-
-
-def _moves(step: float, largest: float) -> bool:
-    """Tell whether a ramp moves at the largest value of the span, and at its neighbour (ties go to even)."""
-    bits = struct.unpack("<I", struct.pack("<f", largest))[0]
-    neighbour = struct.unpack("<f", struct.pack("<I", bits - 1))[0] if bits else 0.0
-    return all(f32(v + step) != v != f32(v - step) for v in (largest, neighbour))

@@ -10,6 +10,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sequencer.base.places import Place
+from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
+
+__all__ = ["ActsIn", "Adds", "Loop", "Output", "Stall", "Supply", "Term"]  # handed on from there
 
 CompareOp = Literal["at_least", "at_most", "above", "below", "within", "outside"]
 FollowOp = Literal["reached", "at_target"]
@@ -340,6 +343,8 @@ class Plan:
     sequences: tuple[Sequence, ...]
     anywhere: tuple[Anywhere, ...]
     rules: tuple[Rule, ...]
+    loops: tuple[Loop, ...]  # outer before inner
+    outputs: tuple[Output, ...]
     latches: int
     holds: int
     sources: tuple[str, ...]  # the files it was made from, gait first

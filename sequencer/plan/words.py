@@ -217,3 +217,9 @@ def rule_words(plan: Plan, rule_index: int) -> str:
     if rule.must_from == 0:
         return must
     return f"while {nodes_words(plan, nodes[: rule.must_from])}: {must}"
+
+
+def given_unit(plan: Plan, loop: int) -> str:
+    """Give the unit of a loop's correction: bare for an output, else that of the loops it adds to."""
+    targets = (other.unit for other in plan.loops for adds in other.inputs if adds.loop == loop)
+    return next(targets, "")

@@ -1,9 +1,9 @@
 """What a proof feeds to the executors besides recordings: a followed walk, and random inputs.
 
-Random inputs stay near what matters to the gait: thresholds with their releases, targets, ends of spans, and
-the numbers of binary32 next to these; silence that makes a signal lost; pauses as long as holds and timeouts;
-samples that are no numbers; resets; trimmed parameters; a clock that wraps. The same seed gives the same
-inputs.
+Random inputs stay near what matters to the gait: thresholds with their releases, targets, dead bands,
+supplies, ends of spans, and the numbers of binary32 next to these; silence that makes a signal lost; pauses
+as long as holds, timeouts and stalls; samples that are no numbers; resets; trimmed parameters; a clock that
+wraps. The same seed gives the same inputs.
 """
 
 from collections.abc import Iterator, Mapping, Sequence

@@ -9,6 +9,7 @@ from sequencer.plan.tables import Compare, Follow, Level, Plan, Signal
 from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE
 
 WRAP = 1 << 32
+_MOST_REFERENCES = 8  # of a loop
 JUNK = (float("nan"), float("inf"), float("-inf"), 3.4e38, -3.4e38, 1e-45, -0.0)
 
 
@@ -27,7 +28,25 @@ def near_values(plan: Plan) -> list[list[float]]:
                     near[follower.signal] += [f32(stands + r) for r in reach] + [
                         f32(stands - r) for r in reach
                     ]
+    _add_of_drives(plan, near)
     return near
+
+
+def _add_of_drives(plan: Plan, near: list[list[float]]) -> None:
+    """Add references with the edges of dead bands, supplies, and ways that are just as long as a stall's."""
+    for loop in plan.loops:
+        references = [0.0]
+        for term in loop.terms:
+            values = [term.constant] if term.setpoint is None else _targets(plan, term.setpoint)
+            references = [f32(r + value) for r in references for value in values][:_MOST_REFERENCES]
+        edges = [f32(r + side * loop.dead_band) for r in references for side in (-1, 1)]
+        near[loop.signal] += edges if loop.dead_band else references
+    for output in plan.outputs:
+        if output.supply is not None:
+            near[output.supply.signal] += [output.supply.full_scale_at, output.supply.least or 0.0]
+        if output.stall is not None:
+            stall = output.stall
+            near[stall.signal] += [f32(x + stall.moves) for x in near[stall.signal][:_MOST_REFERENCES]]
 
 
 def _of_signal(signal: Signal) -> list[float]:
@@ -67,6 +86,9 @@ def pauses(plan: Plan) -> list[int]:
     times += [p.timeout.after_ms for s in plan.sequences for p in s.phases if p.timeout is not None]
     if plan.remote is not None and plan.remote.lost_after_ms is not None:
         times.append(plan.remote.lost_after_ms)
+    for output in plan.outputs:
+        times += [output.stall.for_ms] if output.stall is not None else []
+        times += [output.supply.under_for_ms] if output.supply is not None else []
     around = {time + more for time in times for more in (-1, 0, 1)}
     return sorted({time for time in around if time >= 0} | {0, 1, 1 << 31})
 

@@ -1,8 +1,9 @@
 """The proof program: generated sequencers, and what feeds them and sends back what they decide."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from sequencer.generate.render import built_in, generate, render_text, templates_root, view_of
 from sequencer.plan.tables import Plan
@@ -33,7 +34,7 @@ def program_files(forms: Sequence[Form], port: str) -> tuple[dict[str, str], tup
             files[view["hooks"]] = render_text(environment, "gait_hooks.h.j2", view, **what)
         frame = [asdict(field) for field in form.fields]
         programs.append({"g": view, "watched": form.watched, "frame": frame, **what})
-        sources.append(view["source"])
+        sources += _sources(view)
     files[SOURCE] = environment.get_template("proof.cpp.j2").render(programs=programs)
     sources += add_port(files, port)
     return files, (SOURCE, *sources)
@@ -44,8 +45,13 @@ def bare_files(plan: Plan | None, port: str) -> tuple[dict[str, str], tuple[str,
     view = None if plan is None else view_of(plan)
     files = {} if plan is None else generate(plan, "portable")
     files[BARE] = built_in(FOLDER).get_template("bare.cpp.j2").render(g=view)
-    sources = [BARE] if view is None else [BARE, view["source"]]
+    sources = [BARE] if view is None else [BARE, *_sources(view)]
     return files, (*sources, *add_port(files, port))
+
+
+def _sources(view: Mapping[str, Any]) -> list[str]:
+    """Name the generated files that are to be compiled: the walk, and the loops and outputs if it has any."""
+    return [part["source"] for part in (view, view["drives"]) if part]
 
 
 def add_port(files: dict[str, str], port: str) -> list[str]:

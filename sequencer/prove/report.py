@@ -14,8 +14,9 @@ Outcome = Literal["equal", "differs", "failed", "not run", "too large"]
 class Footprint:
     """What the sequencer takes on a controller, in bytes.
 
-    flash: code and constants with the arithmetic that it pulls in. ram: State, Inputs and what else lies
-    there all the time. state: the State alone. stack: the most that any tick took, its call included.
+    flash: code and constants with the arithmetic that it pulls in, loops and outputs included. ram: State (or
+    the Machine that loops and outputs make of it), Inputs and what else lies there all the time. state: the
+    State or Machine alone. stack: the most that any tick took, its call included.
     """
 
     flash: int

@@ -45,22 +45,22 @@ _ENDS = {"source": ".cpp", "hooks": "_hooks.h", "expected": ".txt"}
 
 def _head(view: dict[str, object]) -> list[str]:
     """Give the first two lines of the output; they hold nothing that a C++ text would have to escape."""
-    sequences, setpoints = (
+    sequences, setpoints, outputs = (
         [str(thing["name"]) for thing in things]  # spelled as in C++
-        for things in (view["sequences"], view["setpoints"])
+        for things in (view["sequences"], view["setpoints"], view["outputs"])
         if isinstance(things, (list, tuple))
     )
     plain = [_NOT_PLAIN.sub("_", str(view[key])) for key in ("gait", "sha")]
     return [
         f"# {OWN_LINE}self-test of {plain[0]}, hash {plain[1]}",
-        " ".join(["# tick now", *sequences, "drives", *setpoints]),
+        " ".join(["# tick now", *sequences, "drives", *setpoints, *outputs]),
     ]
 
 
 def expected_lines(plan: Plan, trace: Trace) -> list[str]:
     """Tell what the program must print for each tick of a trace, from the reference."""
     record = ReferenceExecutor(plan).run(trace.block)
-    bits = record.setpoint.view(np.uint32)
+    bits = np.hstack([record.setpoint, record.output]).view(np.uint32)
     return [
         " ".join(
             [

@@ -7,7 +7,8 @@ was heard and what follows: now, if it is not one tick after the last (uint32); 
 (uint32); switches, if they changed (uint32); samples: a byte for each signal (TickBlock.fresh), then a
 float32 for each fresh one. All numbers come lowest byte first.
 
-Out: the size of State (uint32), then a frame for each tick, and the totals where they were asked for.
+Out: the size of State, or of Machine where there are loops or outputs (uint32), then a frame for each tick,
+and the totals where they were asked for.
 """
 
 from collections.abc import Iterable, Sequence
@@ -66,6 +67,9 @@ class Form:
             Field("signal_state", "1", len(plan.signals), "run.seen[k]"),
             Field("drives", "1", 1, "run.drives ? 1U : 0U", each=False),
             Field("pulses", "4", 1 if plan.pulses else 0, "run.pulses", each=False),
+            Field("loop", "_float", len(plan.loops), "run.correction[k]"),
+            Field("output", "_float", len(plan.outputs), "run.given[k]"),
+            Field("output_state", "1", len(plan.outputs), "static_cast<uint8_t>(run.state[k])"),
         ]
         if self.watched:
             fields += [
@@ -166,7 +170,7 @@ def _with_commands(block: TickBlock, ticks: bytes, ends: NDArray[np.int64]) -> I
 class Reply:
     """A run's output, taken apart.
 
-    frames: structured array (ticks,). totals: uint32. state: bytes of a State.
+    frames: structured array (ticks,). totals: uint32. state: bytes of a State or Machine.
     """
 
     form: Form

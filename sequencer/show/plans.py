@@ -2,13 +2,21 @@
 
 from collections.abc import Sequence as Rows
 
-from sequencer.plan.tables import Phase, Plan
-from sequencer.plan.words import exit_words, guard_words, level_words, ms_words, number_words, rule_words
+from sequencer.plan.tables import Loop, Output, Phase, Plan
+from sequencer.plan.words import (
+    exit_words,
+    given_unit,
+    guard_words,
+    level_words,
+    ms_words,
+    number_words,
+    rule_words,
+)
 from sequencer.show.text import PLAIN, Style, clean, table
 
 
 def plan_text(plan: Plan, style: Style = PLAIN) -> str:
-    """Write the whole plan: inputs, setpoints, parameters, phases with their ways out, what is watched."""
+    """Write the whole plan: inputs, setpoints, parameters, phases, what is watched, loops, outputs."""
     blocks = [_head(plan, style), _signals(plan, style), _setpoints(plan, style), _parameters(plan, style)]
     for index, sequence in enumerate(plan.sequences):
         title = f"phases of {sequence.name}" if len(plan.sequences) > 1 else "phases"
@@ -16,7 +24,7 @@ def plan_text(plan: Plan, style: Style = PLAIN) -> str:
         for number, phase in enumerate(sequence.phases):
             lines += _phase(plan, index, number, phase)
         blocks.append("\n".join(lines))
-    blocks += [_anywhere(plan, style), _rules(plan, style)]
+    blocks += [_anywhere(plan, style), _rules(plan, style), _loops(plan, style), _outputs(plan, style)]
     return "\n\n".join(block for block in blocks if block)
 
 
@@ -130,3 +138,80 @@ def _rules(plan: Plan, style: Style) -> str:
         to = f"; if broken, to {plan.sequences[0].phases[rule.to[0]].name}" if rule.to is not None else ""
         lines.append(f"  {clean(rule.name)}{side}: {clean(rule_words(plan, index) + to)}")
     return "\n".join([style("rules", "bold"), *lines]) if lines else ""
+
+
+def _loops(plan: Plan, style: Style) -> str:
+    rows = []
+    for index, loop in enumerate(plan.loops):
+        to = [
+            f"{other.name} * {adds.gain:.6g}"
+            for other in plan.loops
+            for adds in other.inputs
+            if adds.loop == index
+        ]
+        if loop.output is not None:
+            to = [plan.outputs[loop.output].name]
+        gives = _range(loop.low, loop.high, given_unit(plan, index))
+        signal = plan.signals[loop.signal].name
+        rows.append((loop.name, signal, _reference(plan, loop), gives, ", ".join(to), _acting(plan, loop)))
+    return _section("loops", ("name", "brings", "to", "gives", "adds to or drives", "acts"), rows, style)
+
+
+def _reference(plan: Plan, loop: Loop) -> str:
+    terms = [
+        number_words(term.constant, loop.unit)
+        if term.setpoint is None
+        else plan.setpoints[term.setpoint].name
+        for term in loop.terms
+    ]
+    terms += [plan.loops[adds.loop].name for adds in loop.inputs]
+    return " + ".join(terms).replace("+ -", "- ")
+
+
+def _acting(plan: Plan, loop: Loop) -> str:
+    if loop.acts_in is None:
+        return "always"
+    several = len(plan.sequences) > 1
+    names = [
+        (f"{plan.sequences[entry.sequence].name}." if several else "")
+        + plan.sequences[entry.sequence].phases[phase].name
+        for entry in loop.acts_in
+        for phase in entry.phases
+    ]
+    return f"in {', '.join(names)}" if names else "never"
+
+
+def _outputs(plan: Plan, style: Style) -> str:
+    rows = [
+        (
+            output.name,
+            _range(output.low, output.high, ""),
+            "at once" if output.slew_step is None else f"{output.slew_step:.6g} a tick",
+            _supply(plan, output),
+            _stall(plan, output),
+        )
+        for output in plan.outputs
+    ]
+    return _section("outputs", ("name", "span", "slew", "supply", "stalled"), rows, style)
+
+
+def _supply(plan: Plan, output: Output) -> str:
+    supply = output.supply
+    if supply is None:
+        return ""
+    signal = plan.signals[supply.signal]
+    text = f"full scale at {number_words(supply.full_scale_at, signal.unit)} of {signal.name}"
+    if supply.least is not None:
+        text += f"; cut under {number_words(supply.least, signal.unit)} for {ms_words(supply.under_for_ms)}"
+    return text
+
+
+def _stall(plan: Plan, output: Output) -> str:
+    stall = output.stall
+    if stall is None:
+        return "never"
+    signal = plan.signals[stall.signal]
+    moved = number_words(stall.moves, signal.unit)
+    return (
+        f"beyond {stall.above:.6g} for {ms_words(stall.for_ms)} while {signal.name} moves less than {moved}"
+    )

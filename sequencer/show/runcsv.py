@@ -13,6 +13,7 @@ from sequencer.history.blocks import SEEN, HistoryBlock
 from sequencer.history.margins import guard_margins, guard_unit
 from sequencer.history.run import Run
 from sequencer.plan.tables import Plan
+from sequencer.plan.words import given_unit
 from sequencer.show.runs import short_cause
 
 ROWS_AT_ONCE = 10_000
@@ -24,7 +25,8 @@ def run_csv(run: Run, *, margins: bool = False) -> Iterator[bytes]:
     """Give the run as CSV, UTF-8, in pieces.
 
     Columns: time_s; phase, and in the tick of entry why, for each sequence; setpoints with their targets;
-    counters; rules (0 kept, 1 unjudged, 2 broken); drives; signals. With `margins` the margin of each
+    counters; rules (0 kept, 1 unjudged, 2 broken); drives; what each loop gives; outputs with their states
+    (0 on, 1 off, 2 stalled, 3 cut); signals. With `margins` the margin of each
     phase's guards.
     Numbers are written so that they read back to the same binary32. Raises MisuseError if the run was
     recorded without ticks.
@@ -63,6 +65,11 @@ def _columns(plan: Plan, history: HistoryBlock) -> Iterator[Column]:
     for i, rule in enumerate(plan.rules):
         yield f"rule {i + 1}: {rule.name}", history.rule[:, i].tolist()
     yield "drives", history.drives.tolist()
+    for i, loop in enumerate(plan.loops):
+        yield _named(loop.name, given_unit(plan, i)), _numbers(history.loop[:, i])
+    for i, output in enumerate(plan.outputs):
+        yield output.name, _numbers(history.output[:, i])
+        yield f"{output.name}.state", history.output_state[:, i].tolist()
     if detail is not None:
         for i, signal in enumerate(plan.signals):
             values = np.where(detail.signal_state[:, i] & SEEN, detail.signal[:, i], np.float32("nan"))

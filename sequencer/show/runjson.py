@@ -2,7 +2,15 @@
 
 from typing import Any
 
-from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, RULE_BROKEN
+from sequencer.history.blocks import (
+    BY_ANYWHERE,
+    BY_GUARD,
+    BY_RESET,
+    BY_RULE,
+    BY_TIMEOUT,
+    OUTPUT_CUT,
+    RULE_BROKEN,
+)
 from sequencer.history.cause import Wait, cause_words
 from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run, Transition
@@ -63,6 +71,15 @@ def _happened(run: Run, summary: Summary) -> dict[str, Any]:
                 "to_ms": i.to_ms,
             }
             for i in run.rules
+        ],
+        "outputs": [
+            {
+                "name": run.plan.outputs[i.which].name,
+                "state": "cut" if i.state == OUTPUT_CUT else "stalled",
+                "from_ms": i.from_ms,
+                "to_ms": i.to_ms,
+            }
+            for i in run.stopped_outputs
         ],
         "drives_off": [{"from_ms": i.from_ms, "to_ms": i.to_ms} for i in run.drives_off],
         "faults": [

@@ -25,13 +25,16 @@ _CAUSES = {
 
 
 def failed(run: Run) -> bool:
-    """Tell whether the run counts as failed: a timeout led into a stop phase, or a rule was broken."""
+    """Tell whether the run counts as failed.
+
+    It does if a timeout led into a stop phase, a rule was broken, or an output stalled or was cut.
+    """
     moves = run.transitions
     for row in np.flatnonzero(moves.cause >> 8 == BY_TIMEOUT):
         move = moves[int(row)]
         if run.plan.sequences[move.sequence].phases[move.entered].stop is not None:
             return True
-    return any(interval.state == RULE_BROKEN for interval in run.rules)
+    return bool(run.stopped_outputs) or any(i.state == RULE_BROKEN for i in run.rules)
 
 
 def run_text(

@@ -1,10 +1,10 @@
 """A machine that does what it is told: a plant without physics, for dry runs in a closed loop.
 
-Each signal that follows a setpoint goes after the commanded value plus its stance offset: a first-order lag,
-a limit of rate, then slack (a dead band), then what the sensor adds. A signal that follows nothing rests at
-0, or, if its span has no 0 (a battery), at two thirds of its span. Sensors deliver values, not counts, each
-at its own period; the ticks in which they do are staggered. It says whether a sequence can run through, not
-whether a machine would stand.
+Each signal that follows a setpoint, or that a loop brings to one, goes after the commanded value plus its
+stance offset: a first-order lag, a limit of rate, then slack (a dead band), then what the sensor adds. A
+signal that follows nothing rests at 0, or, if its span has no 0 (a battery), at two thirds of its span.
+Sensors deliver values, not counts, each at its own period; the ticks in which they do are staggered. It says
+whether a sequence can run through, not whether a machine would stand.
 
 The same seed gives the same numbers: each signal has its own numpy PCG64 stream, seeded with (seed, index).
 numpy keeps PCG64's bits for ever, but may change how it makes normal numbers from them (NEP 19).
@@ -222,11 +222,18 @@ def start_setpoints(plan: Plan) -> NDArray[np.float32]:
 
 
 def _followed(plan: Plan, index: int) -> tuple[int, float]:
-    """Say which setpoint a signal follows, the first if there are several, and how far it stands off."""
+    """Say which setpoint a signal follows, the first if there are several, and how far it stands off.
+
+    A signal that no setpoint names may be the one that a loop brings to a setpoint.
+    """
     for i, setpoint in enumerate(plan.setpoints):
         for follower in setpoint.followers:
             if follower.signal == index:
                 return i, follower.offset
+    for loop in plan.loops:
+        setpoints = [term.setpoint for term in loop.terms if term.setpoint is not None]
+        if loop.signal == index and len(setpoints) == 1:
+            return setpoints[0], sum(term.constant for term in loop.terms)
     return -1, 0.0
 
 
@@ -274,7 +281,7 @@ def _check(plan: Plan, options: FollowOptions) -> None:
             raise MisuseError(f"{option} is {number}, which is not 0 or more")
     if options.dropout > 1:
         raise MisuseError("dropout is a probability, from 0 to 1")
-    following = {plan.signals[f.signal].name for s in plan.setpoints for f in s.followers}
+    following = {s.name for i, s in enumerate(plan.signals) if _followed(plan, i)[0] >= 0}
     for name in options.still:
         if name in following:
             raise MisuseError(f"{name} follows a setpoint and cannot be still", hint="plant a limit instead")

@@ -50,7 +50,7 @@ def test_generating_writes_the_files_and_keeps_the_hooks(tmp_path: Path) -> None
     out = tmp_path / "out"
     done = call("generate", STORK, "-o", out)
     assert done.returncode == 0
-    names = ["stork_stepping.cpp", "stork_stepping.h", "stork_stepping_hooks.h"]
+    names = [f"stork_stepping{rest}" for rest in (".cpp", ".h", "_hooks.h", "_loops.cpp", "_loops.h")]
     assert sorted(done.stdout.splitlines()) == [f"written: {out / name}" for name in names]
     assert "not an emergency stop" in done.stderr
     hooks = out / names[2]

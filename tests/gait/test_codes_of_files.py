@@ -34,6 +34,7 @@ PLACES = {
     "bad-release": ("10 deg}}", 1),
     "bad-phase": ("stop: 1", 1),
     "bad-mirror": ("left_tilt]", 1),
+    "bad-drive": ("drive: {", 1),
     "no-follower": ("nod, tolerance", 1),
     "never-lost": ("left_tilt}]", 1),
     "two-owners": ("nod: 5 deg", 1),

@@ -1,4 +1,5 @@
-// Reads the inputs of ticks from a file, runs them through the glue, writes phases and setpoints to another.
+// Reads the inputs of ticks from a file, runs them through the glue, writes phases, setpoints and outputs to
+// another.
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -21,7 +22,7 @@ int main(int, char** arguments) {
   if (file == nullptr) {
     return 2;
   }
-  const std::vector<int64_t> sizes = read_array<int64_t>(file, 9);
+  const std::vector<int64_t> sizes = read_array<int64_t>(file, 11);
   const size_t n = static_cast<size_t>(sizes[0]);
   const size_t signals = static_cast<size_t>(sizes[1]);
   const size_t writes = static_cast<size_t>(sizes[2]);
@@ -30,6 +31,8 @@ int main(int, char** arguments) {
   const size_t counters = static_cast<size_t>(sizes[5]);
   const size_t rules = static_cast<size_t>(sizes[6]);
   const size_t leaves = static_cast<size_t>(sizes[7]);
+  const size_t loops = static_cast<size_t>(sizes[8]);
+  const size_t outputs = static_cast<size_t>(sizes[9]);
 
   const auto now = read_array<uint32_t>(file, n);
   const auto raw = read_array<float>(file, n * signals);
@@ -43,6 +46,8 @@ int main(int, char** arguments) {
   fclose(file);
 
   std::vector<uint8_t> phase(n * sequences), rule(n * rules), drives(n), state(n * signals), truth(n * leaves);
+  std::vector<uint8_t> output_state(n * outputs);
+  std::vector<float> loop(n * loops), output(n * outputs);
   std::vector<uint16_t> cause(n * sequences), counter(n * counters);
   std::vector<float> setpoint(n * setpoints), signal(n * signals), target(n * setpoints), margin(n * leaves);
   std::vector<uint32_t> pulses(n), bad(signals), disbelieved(signals), outside(signals);
@@ -59,10 +64,11 @@ int main(int, char** arguments) {
              static_cast<int64_t>(writes),
              {now.data(), raw.data(), fresh.data(), events.data(), switches.data(), control.data(),
               write_row.data(), write_parameter.data(), write_value.data()}};
-  void* const record[] = {phase.data(),  cause.data(), setpoint.data(),    counter.data(), rule.data(),
-                          drives.data(), pulses.data(), bad.data(),        disbelieved.data(), outside.data(),
-                          &refused,      signal.data(), state.data(),      target.data(),  truth.data(),
-                          margin.data()};
+  void* const record[] = {phase.data(),    cause.data(),  setpoint.data(), counter.data(),
+                          rule.data(),     drives.data(), pulses.data(),   loop.data(),
+                          output.data(),   output_state.data(), bad.data(), disbelieved.data(),
+                          outside.data(),  &refused,      signal.data(),   state.data(),
+                          target.data(),   truth.data(),  margin.data()};
   gait_run(memory.data(), &block, record);
 
   FILE* out = fopen(arguments[2], "wb");
@@ -72,6 +78,9 @@ int main(int, char** arguments) {
   fwrite(phase.data(), 1, phase.size(), out);
   if (!setpoint.empty()) {
     fwrite(setpoint.data(), sizeof(float), setpoint.size(), out);
+  }
+  if (!output.empty()) {
+    fwrite(output.data(), sizeof(float), output.size(), out);
   }
   return fclose(out);
 }

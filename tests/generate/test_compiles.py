@@ -13,6 +13,7 @@ from support.strict import STRICT
 
 from sequencer.base.errors import ToolError
 from sequencer.build.compilers import compile_object
+from sequencer.generate.layout import lay_out
 from sequencer.generate.render import generate
 from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
@@ -24,12 +25,12 @@ def compile_each(plans: list[Plan], command: list[str], folder: Path) -> None:
     for plan in plans:
         files = generate(plan)
         write_files(files.items(), folder)
-        source = next(name for name in files if name.endswith(".cpp"))
-        try:
-            compile_object(command, folder, source, "out.o")
-        except ToolError as error:
-            error.add_note(error.output)
-            raise
+        for source in (name for name in files if name.endswith(".cpp")):
+            try:
+                compile_object(command, folder, source, "out.o")
+            except ToolError as error:
+                error.add_note(error.output)
+                raise
 
 
 @pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
@@ -56,6 +57,32 @@ def test_the_header_stands_alone_and_twice(names: bool, tmp_path: Path) -> None:
     write_files([("twice.cpp", text)], tmp_path)
     command = [flag for flag in STRICT["g++"] if flag != "-Wunused-macros"]
     compile_object(command, tmp_path, "twice.cpp", "out.o")
+
+
+def test_a_machine_is_all_that_is_needed_to_use_loops_and_outputs(tmp_path: Path) -> None:
+    """It is a State, too: `reset` and the rest work on it, and `begin` and `tick` are those of the loops."""
+    write_files(generate(feature_plans()["outputs"]).items(), tmp_path)
+    text = """#include "outputs_loops.h"
+#include "outputs_loops.h"
+float use(outputs::Machine& m, outputs::Inputs& in);
+float use(outputs::Machine& m, outputs::Inputs& in) {
+  outputs::begin(m);
+  outputs::tick(m, in);
+  outputs::reset(m);
+  const outputs::OutputState state = outputs::state_of(m, outputs::output_fan);
+  const bool on = outputs::drives_on(m) && (state == outputs::OutputState::on);
+  return on ? outputs::output(m, outputs::output_fan) : outputs::correction(m, outputs::loop_hip);
+}
+"""
+    write_files([("use.cpp", text)], tmp_path)
+    for command in STRICT.values():
+        compile_object(command, tmp_path, "use.cpp", "out.o")
+
+
+def test_a_gait_without_loops_and_outputs_has_no_files_for_them() -> None:
+    for name, plan in feature_plans().items():
+        files = [file for file in generate(plan) if "_loops." in file]
+        assert len(files) == (2 if plan.loops or plan.outputs else 0), name
 
 
 WARNINGS = {
@@ -97,7 +124,7 @@ def test_the_text_needs_nothing_but_stdint(target: str) -> None:
             includes = {
                 line.split(maxsplit=1)[1] for line in text.splitlines() if line.startswith("#include")
             }
-            own = {f'"{plan.name}.h"', f'"{plan.name}_hooks.h"'}
+            own = {f'"{header}"' for header in generate(plan, target) if header.endswith(".h")}
             assert includes <= {"<stdint.h>"} | own, name
 
 
@@ -140,7 +167,7 @@ def test_every_number_with_a_point_is_a_float() -> None:
 
 def test_the_header_warns_about_stops_and_names_the_gait() -> None:
     for plan in feature_plans().values():
-        header = generate(plan)[f"{plan.name}.h"]
+        header = generate(plan)[lay_out(plan).header]
         assert "NOT an emergency stop (IEC 60204-1, ISO 13850)" in header
         assert plan.sha in header
         assert "hoisted or on a stand" in header

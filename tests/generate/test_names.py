@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.builds import write_files
 from support.feature_plans import feature_plans
+from support.loops import loop, output, supply
 from support.plans import Phase, at_least, event, make_plan, parameter, reached, setpoint, signal
 from support.strict import STRICT
 
@@ -18,6 +20,7 @@ from sequencer.gait.reserved import LIBRARY_HEADERS, LIBRARY_THINGS
 from sequencer.generate.layout import lay_out
 from sequencer.generate.names import bare_names, comment, file_stem, prefixed_names, slugs, where
 from sequencer.generate.render import generate, view_of
+from sequencer.plan.tables import ActsIn
 
 
 def test_keywords_and_macros_get_an_underscore_and_stay_apart() -> None:
@@ -139,6 +142,32 @@ CLASHING = """tick state value count reset begin State Inputs Truth yes no unkno
     event_tick switch_s pulse_count signal time string math B1 A0 t0_0 everyone fires_0 level
     product latch is_seen on_transition name_of PORTB Serial1 exp y1 index target setpoint last
     kept broken by_guard no_change not_fresh drives restart NAN INFINITY""".split()
+
+
+CLASHING_WITH_LOOPS = """Loop Output OutputState Machine loop output correction state_of of on off stalled cut
+    runs news turn supply given authority forget moved limited faded multiplied is_number smooth x v r e p i
+    d m run_loop drive_output acts default""".split()
+
+
+@pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
+def test_names_of_loops_and_outputs_clash_with_nothing(command: list[str], tmp_path: Path) -> None:
+    names = [*CLASHING_WITH_LOOPS, *CLASHING]
+    plan = make_plan(
+        {"Machine": [Phase(name, [("Loop", event("Machine"))], pulse=["Output"]) for name in names]},
+        signals=[signal(name) for name in names],
+        setpoints=[setpoint(name) for name in names],
+        events=["Machine", "state"],
+        pulses=["Output"],
+        loops=[
+            loop(name, output=i, fade_step=0.5, acts_in=(ActsIn(0, (i, 0)),)) for i, name in enumerate(names)
+        ],
+        outputs=[output(name, loops=(i,), supply=supply(i, 12)) for i, name in enumerate(names)],
+    )
+    write_files(generate(replace(plan, name="Machine")).items(), tmp_path)
+    for source in ("Machine.cpp", "Machine_loops.cpp"):
+        call = [*command, "-fsyntax-only", source]
+        done = subprocess.run(call, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr[:2000]
 
 
 @pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)

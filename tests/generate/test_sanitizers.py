@@ -6,6 +6,7 @@ from random import Random
 import numpy as np
 import pytest
 from support.builds import write_files
+from support.random_drives import drives_plan
 from support.random_plans import random_block, random_plan
 
 from sequencer.base.errors import ToolError
@@ -23,7 +24,7 @@ SANITIZERS = "-fsanitize=address,undefined,bounds,float-divide-by-zero"
 def run_sanitized(
     plan: Plan, block: TickBlock, compiler: str, folder: Path, *, plant: tuple[str, str] = ("", "")
 ) -> bytes:
-    """Build and run with sanitizers; give phases and setpoints. Raises ToolError with their report."""
+    """Build and run with sanitizers; give phases, setpoints, outputs. Raises ToolError with their report."""
     files, glue = host_files(plan)
     if plant[0]:
         planted = {name: text.replace(*plant) for name, text in files.items()}
@@ -42,7 +43,7 @@ def run_sanitized(
 def write_inputs(plan: Plan, block: TickBlock, path: Path) -> None:
     sizes = [
         len(block), len(plan.signals), len(block.writes), len(plan.sequences), len(plan.setpoints),
-        len(plan.counters), len(plan.rules), len(plan.leaves), 0,
+        len(plan.counters), len(plan.rules), len(plan.leaves), len(plan.loops), len(plan.outputs), 0,
     ]  # fmt: skip
     arrays = [
         np.array(sizes, np.int64), block.now, block.raw, block.fresh, block.events, block.switches,
@@ -56,11 +57,11 @@ def write_inputs(plan: Plan, block: TickBlock, path: Path) -> None:
 
 def case(number: int) -> tuple[Plan, TickBlock]:
     rng = Random(f"sanitized/{number}")
-    plan, pool = random_plan(rng, "walk")
+    plan, pool = (drives_plan if number % 2 else random_plan)(rng, "walk")
     return plan, random_block(rng, plan, pool, 2000)
 
 
-@pytest.mark.parametrize("number", range(6))
+@pytest.mark.parametrize("number", range(8))
 @pytest.mark.parametrize("compiler", ["g++", "clang++"])
 def test_sanitizers_find_nothing_and_the_run_is_the_same(compiler: str, number: int, tmp_path: Path) -> None:
     plan, block = case(number)
@@ -70,7 +71,7 @@ def test_sanitizers_find_nothing_and_the_run_is_the_same(compiler: str, number: 
         error.add_note(error.output)
         raise
     record = ReferenceExecutor(plan).run(block)
-    assert output == record.phase.tobytes() + record.setpoint.tobytes()
+    assert output == record.phase.tobytes() + record.setpoint.tobytes() + record.output.tobytes()
 
 
 @pytest.mark.parametrize("compiler", ["g++", "clang++"])

@@ -1,4 +1,4 @@
-"""What a machine's signals, remote, setpoints, loops and outputs become in the plan."""
+"""What a machine's signals, remote, setpoints and pulses become in the plan."""
 
 from fractions import Fraction
 
@@ -155,19 +155,6 @@ def test_pulses_are_the_outputs_that_say_so() -> None:
     assert [pulse.name for pulse in plan.pulses] == ["horn"]
 
 
-def test_loops_are_read_and_leave_the_plan_as_it_is() -> None:
-    outputs = """    horn: {pulse: true}
-    motor: {span: [-1, 1]}
-  loops:
-    hip: {setpoint: [lean], signal: left_tilt, kp: 0.5, ki: 0, kd: 0, output: motor}
-    tilt: {setpoint: [lean], signal: left_tilt, kp: 0.1, ki: 0.25, limit: 4 deg, adds_to: {hip: 1}}
-    balance: {setpoint: [0 deg], signal: body, kp: -0.3, limit: 4 deg, adds_to: {tilt: 1}}
-"""
-    assert plan_of(outputs=outputs).sha == plan_of().sha
-
-
-LOOP = "horn: {pulse: true}\n    m: {}\n  loops:\n    l: {setpoint: [lean], signal: body"
-
 # section, or one row of it; where the error must be told; its code
 BAD = [
     ("signals", "    a: {unit: deg, span: [3, 3]}", "[3", "out-of-span"),
@@ -202,16 +189,6 @@ BAD = [
     ("inputs", "  events: [go, halt]\n  remote: {carries: [go, haltt]}", "haltt", "unknown-name"),
     ("inputs", "  events: [go, halt]\n  remote: {carries: [go, go]}", "go]}", "duplicate-name"),
     ("inputs", "  events: [go, halt, " + ", ".join(f"e{i}" for i in range(31)) + "]", "[go", "too-large"),
-    ("outputs", "    m: {span: [-1, 1], supply: knee, full_scale_at: 12 V}", "12 V", "bad-unit"),
-    ("outputs", "    m: {span: [-1, 1], supply: gone}", "gone", "unknown-name"),
-    ("outputs", "    m: {}\n  loops: {l: {setpoint: [lean], signal: knee, output: m}}", "lean]", "bad-unit"),
-    ("outputs", "    m: {}\n  loops: {l: {setpoint: [li], signal: body, output: m}}", "li]", "unknown-name"),
-    ("loop", "output: n", "n}", "unknown-name"),
-    ("loop", "output: horn", "horn}\n", "unknown-name"),
-    ("loop", "adds_to: {k: 1}", "1}", "unknown-name"),
-    ("loop", "kp: 1", "l: {set", "missing-key"),
-    ("loop", "output: m, kp: .5x", ".5x", "wrong-type"),
-    ("loop", "output: m, kp: 'nan'", "'nan'", "wrong-type"),
 ]  # fmt: skip
 
 
@@ -222,7 +199,6 @@ def test_one_error_at_its_place(section: str, row: str, at: str, code: str) -> N
         "signal": {"signals": MORE + body + KNEE + f"    a: {{unit: deg, span: [0, 9], {row}}}"},
         "signals": {"signals": MORE + body + KNEE + row},
         "setpoint": {"setpoints": f"    a: {{unit: deg, span: [0, 9], start: 0 deg, {row}}}"},
-        "loop": {"outputs": f"    {LOOP}, {row}}}\n"},
     }
     text = gait(**sections.get(section, {section: row}))
     assert [(f"{f.place.line}:{f.place.column}", f.code) for f in errors_in(text)] == [(spot(text, at), code)]

@@ -43,7 +43,9 @@ RULE = """
   - name: weight on the standing leg
     while: {signal: right_knee, above: 8 mm}
     must: {signal: right_leg_roll, below: -8 deg}
+
 """
+LOOPS = "loops: {balance: {acts_in: [standing, centre_1, centre_2]}}\n"
 
 
 def bare(value: Any) -> Any:
@@ -61,10 +63,10 @@ def bare(value: Any) -> Any:
 
 def stork_by_hand() -> Plan:
     text = (STORK / "stork.gait.yaml").read_text(encoding="utf-8")
-    text = text[: text.index("mirror:")].replace("  safe:\n", BY_HAND.lstrip("\n"), 1)
+    text = text[: text.index("loops:")].replace("  safe:\n", BY_HAND.lstrip("\n"), 1)
     # a parameter cannot be negated by hand, so a number stands here and is exchanged below
     text = text.replace("NEG_LEAN", "-15 deg")
-    text += RULE.lstrip("\n")
+    text += RULE.lstrip("\n") + LOOPS
     return parse_plan(text, machine=STORK / "stork.machine.yaml", name="by hand")
 
 

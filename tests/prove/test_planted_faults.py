@@ -4,13 +4,16 @@ import re
 from pathlib import Path
 
 import pytest
+from support.commands import STORK
 from support.feature_plans import feature_plans
+from support.planted import one_ulp_up
 from support.prove import EVERY, differences, plant, random_cases
 
 from sequencer.generate.render import generate
+from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
 from sequencer.prove.controllers import controller
-from sequencer.prove.inputs import Trace, random_traces
+from sequencer.prove.inputs import Trace, first_ticks, random_traces, recorded
 from sequencer.prove.report import Row
 from sequencer.prove.run import prove
 
@@ -72,6 +75,48 @@ def test_a_program_that_hangs_or_crashes_is_not_equal(
         done = row(holds, name)
         assert (done.outcome, done.first) == ("failed", None), name
         assert done.reason
+
+
+# -- loops and outputs --------------------------------------------------------------------------------------
+
+IN_DRIVES = {
+    "a gain": r"multiplied\(([0-9.e-]+F), e\);  // kp",
+    "an integral's coefficient": r"multiplied\(([0-9.e-]+F), e\)\) \+",
+    "the supply's full scale": r"\b(6\.6F)",
+}
+
+
+@pytest.fixture(scope="module")
+def stork() -> tuple[Plan, list[Trace]]:
+    """The stork on the first seconds of a recorded walk."""
+    plan = load_plan(STORK)
+    return plan, [first_ticks(recorded(str(STORK.parent / "recordings" / "walk.csv"), plan), 1000)]
+
+
+@pytest.mark.parametrize("name", ["host", "atmega2560", "cortex-m3", "cortex-m4f"])
+@pytest.mark.parametrize("pattern", IN_DRIVES.values(), ids=IN_DRIVES)
+def test_one_unit_in_the_last_place_of_a_loop_is_found(
+    stork: tuple[Plan, list[Trace]], name: str, pattern: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def change(text: str) -> str:
+        return re.sub(pattern, lambda m: m[0].replace(m[1], one_ulp_up(m[1])), text)
+
+    plant(monkeypatch, change, "_loops")
+    done = row(stork, name)
+    assert done.outcome == "differs"
+    assert done.first is not None and not done.first.watched
+    assert done.first.difference.field.startswith(("loop of ", "output of "))
+
+
+@pytest.mark.parametrize("name", ["atmega2560", "cortex-m4f"])
+def test_a_wrong_state_of_an_output_is_found(
+    stork: tuple[Plan, list[Trace]], name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan, _ = stork
+    plant(monkeypatch, lambda text: text.replace("OutputState::off", "OutputState::cut"), "_loops")
+    done = row((plan, list(random_traces(plan, 2, 1000))), name)
+    assert done.outcome == "differs" and done.first is not None
+    assert done.first.difference.field.startswith("output_state of ")
 
 
 # -- fused multiply-add: the controller with a float unit has it, and compilers like to use it ---------------

@@ -41,6 +41,9 @@ def test_the_stork_is_equal_on_every_controller(proof: Proof) -> None:
         (name, "equal", 0) for name in EVERY
     ]
     assert all(row.ticks == 2 * (2 * 3000 + 5 * 1000) for row in proof.rows)
+    plan = load_plan(STORK)
+    sent = {field.name for field in Form(plan, watched=False, leaves=range(0)).fields}
+    assert plan.loops and plan.outputs and {"loop", "output", "output_state"} <= sent
     assert (proof.found, proof.complete, proof.empty) == (False, True, False)
 
 
@@ -48,8 +51,8 @@ def test_what_it_takes_is_told_for_each_controller(proof: Proof) -> None:
     for row in proof.rows[1:]:
         sizes, cost = row.footprint, row.cost
         assert sizes is not None and cost is not None
-        assert 1000 < sizes.flash < 12_000, row.controller
-        assert 60 < sizes.state < 200
+        assert 4000 < sizes.flash < 24_000, row.controller
+        assert 300 < sizes.state < 600, "a Machine: State, loops and outputs"
         assert sizes.state < sizes.ram < sizes.state + 100, "Inputs lie there, too"
         assert 10 < sizes.stack < 300
         assert 0 < cost.median <= cost.worst

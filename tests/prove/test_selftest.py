@@ -1,5 +1,6 @@
 """The self-test: built and run as its own comment says, on this computer and on an emulated 8-bit board."""
 
+import re
 import subprocess
 from pathlib import Path
 
@@ -19,8 +20,8 @@ WALK = REPOSITORY / "examples" / "stork" / "recordings" / "walk.csv"
 WARNINGS = "-Wall -Wextra -Wshadow -Wconversion -Werror".split()
 
 
-def output_of(folder: Path, stem: str) -> str:
-    sources = [f"{stem}.cpp", f"{stem}_selftest.cpp"]
+def output_of(folder: Path) -> str:
+    sources = sorted(path.name for path in folder.glob("*.cpp"))
     subprocess.run(["g++", *WARNINGS, "-o", "selftest", *sources], cwd=folder, check=True)
     return subprocess.run([folder / "selftest"], capture_output=True, text=True, check=True).stdout
 
@@ -32,12 +33,18 @@ def stork(tmp_path: Path) -> Path:
 
 
 def test_the_stork_prints_what_it_must(stork: Path) -> None:
-    text = output_of(stork, "stork_stepping")
+    text = output_of(stork)
     assert text == (stork / "stork_stepping_selftest.txt").read_text(encoding="ascii")
     lines = text.splitlines()
     assert len(lines) == 2 + 3000
-    assert lines[1] == "# tick now walk drives setpoint_lean setpoint_left_bend setpoint_right_bend"
-    assert lines[2] == "0 0 0 1 00000000 00000000 00000000"
+    motors = [
+        f"output_{side}_{joint}_motor" for joint in ("hip", "ankle", "knee") for side in ("left", "right")
+    ]
+    setpoints = "setpoint_lean setpoint_left_bend setpoint_right_bend"
+    assert lines[1] == f"# tick now walk drives {setpoints} {' '.join(motors)}"
+    assert re.fullmatch(r"0 0 0 1 00000000 00000000 00000000( [0-9a-f]{8}){6}", lines[2])
+    outputs = {word for line in lines[2:] for word in line.split()[7:]}
+    assert len(outputs) > 1000, "the motors are told all kinds of things"
     assert any(" 41700000 " in line for line in lines), "15 deg, IEEE 754: 0x41700000"
 
 
@@ -47,7 +54,16 @@ def test_a_changed_number_in_the_code_changes_the_text(stork: Path) -> None:
     assert "0.16F" in text
     path.write_text(text.replace("0.16F", "0.16000001F"), encoding="ascii")
     wanted = (stork / "stork_stepping_selftest.txt").read_text(encoding="ascii")
-    assert output_of(stork, "stork_stepping") != wanted
+    assert output_of(stork) != wanted
+
+
+def test_a_changed_gain_changes_the_text(stork: Path) -> None:
+    path = stork / "stork_stepping_loops.cpp"
+    text = path.read_text(encoding="ascii")
+    assert "0.12F" in text
+    path.write_text(text.replace("0.12F", "0.12000001F"), encoding="ascii")
+    wanted = (stork / "stork_stepping_selftest.txt").read_text(encoding="ascii")
+    assert output_of(stork) != wanted
 
 
 def test_every_feature_has_a_self_test(tmp_path: Path) -> None:
@@ -58,7 +74,7 @@ def test_every_feature_has_a_self_test(tmp_path: Path) -> None:
         files = selftest_files(plan, trace)
         write_files(files.items(), folder)
         expected = next(text for file, text in files.items() if file.endswith("_selftest.txt"))
-        assert output_of(folder, name) == expected, name
+        assert output_of(folder) == expected, name
 
 
 def test_it_runs_on_an_8_bit_board_with_a_print_of_its_own(tmp_path: Path) -> None:

@@ -68,7 +68,8 @@ def test_a_run_document_keeps_its_keys(stuck: Run) -> None:
     assert (whole["document"], whole["version"]) == ("run", 1)
     assert sorted(whole) == sorted(
         "document version tool gait machine meaning failed summary ticks start_ms end_ms steps cycles".split()
-        + "tightest counters refused_writes transitions rules drives_off faults waiting samples".split()
+        + "tightest counters refused_writes transitions rules outputs drives_off faults waiting".split()
+        + ["samples"]
     )
     assert whole["failed"] is True
     assert whole["transitions"][-1] == {

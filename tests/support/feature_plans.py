@@ -3,7 +3,8 @@
 from dataclasses import replace
 
 from sequencer.base.places import Place
-from sequencer.plan.tables import Believe, Level, Plan, Remote
+from sequencer.plan.tables import ActsIn, Adds, Believe, Level, Plan, Remote, Term
+from support.loops import loop, output, stall, supply
 from support.plans import (
     NOWHERE,
     Phase,
@@ -44,7 +45,8 @@ def feature_plans() -> dict[str, Plan]:
 
 
 def _plans() -> dict[str, Plan]:
-    return {**_guards(), **_machines(), **_setpoints(), **_walks(), **_watched(), "odd_names": _odd_names()}
+    parts = (_guards(), _machines(), _setpoints(), _walks(), _watched(), _drives())
+    return {name: plan for part in parts for name, plan in part.items()} | {"odd_names": _odd_names()}
 
 
 def _guards() -> dict[str, Plan]:
@@ -199,6 +201,41 @@ def _watched() -> dict[str, Plan]:
     }
 
 
+def _drives() -> dict[str, Plan]:
+    lean = setpoint("lean", step=0.16)
+    walk = {"walk": [REST, Phase("go_on", timeout=(5000, "stand"), set={"lean": 8}), Phase("cut", stop=0)]}
+    pot = signal("hip_pot")
+    outer = {"signal": 1, "output": None}
+    acts = (ActsIn(0, (1,)),)
+    battery = signal("battery", unit="V", low=9.0, high=12.6)
+    watched = supply(1, 12, least=10.0, under_for_ms=500)
+    return {
+        "loop": make_plan(
+            walk, signals=[pot], setpoints=[lean], outputs=[output("hip_motor")],
+            loops=[loop("hip", gains=(0.5, 0.005, 0), bumpless=True, integral_limit=0.5)],
+        ),
+        "cascade": make_plan(
+            walk, signals=[pot, TILT], setpoints=[lean], outputs=[output("hip_motor", loops=(2,))],
+            loops=[
+                loop("balance", gains=(-0.3, 0, 0), terms=(Term(None, 0.0),), dead_band=0.5, every_ticks=4,
+                     acts_in=(ActsIn(0, (0, 1)),), **outer),
+                loop("tilt", gains=(0.1, 0.0025, 0.5), inputs=(Adds(0, 1.0),), every_ticks=2, low=-4.0,
+                     high=4.0, fade_step=0.02, acts_in=acts, **outer),
+                loop("hip", inputs=(Adds(1, -1.5),), terms=(Term(0, 0.0), Term(None, 2.0))),
+            ],
+        ),
+        "outputs": make_plan(
+            walk, signals=[pot, battery], setpoints=[lean],
+            loops=[loop("hip"), loop("hip_too", gains=(0.25, 0, 0.1))],
+            outputs=[
+                output("hip_motor", loops=(0, 1), slew_step=0.05, supply=watched,
+                       stall=stall(0, above=0.8, moves=0.5, for_ms=700)),
+                output("fan", low=0.0, loops=(), supply=supply(1, 12)),
+            ],
+        ),
+    }  # fmt: skip
+
+
 def _odd_names() -> Plan:
     """Names that mean something to a compiler or a board, and texts that try to leave their comment."""
     plan = make_plan(
@@ -220,6 +257,9 @@ def _odd_names() -> Plan:
             Rule("*/ #error ??/ \\", above("double", 1)),
             Rule("Ünïcode ☃ //\n#error", above("a_b", 2)),
         ],
+        setpoints=[setpoint("state")],
+        loops=[loop("state"), loop("State", output=1)],
+        outputs=[output("of"), output("state", loops=(1,))],
     )
     sequence = plan.sequences[0]
     evil = "ends in a backslash \\"

@@ -338,6 +338,8 @@ def make_plan(
     remote: t.Remote | None = None,
     anywhere: Sequence[tuple[str, Expr] | tuple[str, Expr, HoldSpec]] = (),
     rules: Sequence[Rule] = (),
+    loops: Sequence[t.Loop] = (),
+    outputs: Sequence[t.Output] = (),
     tick_ms: int = 10,
 ) -> t.Plan:
     """Make a plan; names are resolved, latch and hold slots handed out."""
@@ -366,6 +368,7 @@ def make_plan(
         ),
         pulses=tuple(t.Name(n, NOWHERE) for n in pulses), leaves=tuple(maker.leaves),
         guards=tuple(maker.guards), sequences=made, anywhere=entries, rules=judged,
+        loops=tuple(loops), outputs=tuple(outputs),
         latches=maker.latch, holds=maker.hold, sources=(),
     )  # fmt: skip
     return replace(plan, sha=meaning_hash(plan))

@@ -22,6 +22,10 @@ from sequencer.history.blocks import (
     LOST,
     NO_CHANGE,
     NOT_LOOKED_AT,
+    OUTPUT_CUT,
+    OUTPUT_OFF,
+    OUTPUT_ON,
+    OUTPUT_STALLED,
     RULE_BROKEN,
     RULE_KEPT,
     RULE_UNJUDGED,
@@ -49,6 +53,7 @@ CAUSES = {
     BY_ANYWHERE: "anywhere", BY_RULE: "rule",
 }  # fmt: skip
 TRUTHS = {FALSE: "F", UNKNOWN: "?", TRUE: "T", NOT_LOOKED_AT: "-"}
+OUTPUTS = {OUTPUT_ON: "on", OUTPUT_OFF: "off", OUTPUT_STALLED: "stalled", OUTPUT_CUT: "cut"}
 RULES = {RULE_KEPT: "kept", RULE_UNJUDGED: "?", RULE_BROKEN: "broken"}
 
 
@@ -159,6 +164,17 @@ class Play:
 
     def rule(self, name: str) -> list[str]:
         return [RULES[int(x)] for x in self.record.rule[:, _index(self.plan.rules, name)]]
+
+    def loop(self, name: str) -> list[float]:
+        """Give what a loop contributed in each tick."""
+        return [float(x) for x in self.record.loop[:, _index(self.plan.loops, name)]]
+
+    def output(self, name: str) -> list[float]:
+        return [float(x) for x in self.record.output[:, _index(self.plan.outputs, name)]]
+
+    def output_states(self, name: str) -> list[str]:
+        column = self.record.output_state[:, _index(self.plan.outputs, name)]
+        return [OUTPUTS[int(x)] for x in column]
 
     def drives(self) -> list[int]:
         return [int(x) for x in self.record.drives]

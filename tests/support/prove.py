@@ -16,6 +16,7 @@ from sequencer.prove.controllers import controller
 from sequencer.prove.images import build_image, replay
 from sequencer.prove.wire import Form, as_record
 from sequencer.trace.blocks import TickBlock
+from support.planted import DrawPlan
 from support.random_plans import random_block, random_plan
 
 EVERY = ("host", "atmega328p", "atmega2560", "cortex-m3", "cortex-m4f")
@@ -30,12 +31,12 @@ class Case:
     record: HistoryBlock
 
 
-def random_cases(seed: str, gaits: int, ticks: int) -> list[Case]:
+def random_cases(seed: str, gaits: int, ticks: int, draw_plan: DrawPlan = random_plan) -> list[Case]:
     """Draw gaits and inputs; the gaits have names of their own, to be built together."""
     cases = []
     for number in range(gaits):
         rng = Random(f"{seed}/{number}")
-        plan, pool = random_plan(rng, f"g{number}")
+        plan, pool = draw_plan(rng, f"g{number}")
         block = random_block(rng, plan, pool, ticks)
         cases.append(Case(plan, block, ReferenceExecutor(plan).run(block, detail=True)))
     return cases
@@ -56,13 +57,17 @@ def differences(
     return found
 
 
-def plant(monkeypatch: pytest.MonkeyPatch, change: Callable[[str], str]) -> None:
-    """Have every program built from sources that are not as generated; something must change."""
+def plant(monkeypatch: pytest.MonkeyPatch, change: Callable[[str], str], part: str = "") -> None:
+    """Have every program built from sources that are not as generated; something must change.
+
+    part: which of the gait's sources, ``_loops`` for that of loops and outputs.
+    """
     generated = program.generate
 
     def wrong(plan: Plan, target: str) -> dict[str, str]:
         files = generated(plan, target)
-        changed = {name: change(text) if name == f"{plan.name}.cpp" else text for name, text in files.items()}
+        source = f"{plan.name}{part}.cpp"
+        changed = {name: change(text) if name == source else text for name, text in files.items()}
         assert changed != files, "nothing was planted"
         return changed
 

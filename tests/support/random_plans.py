@@ -26,9 +26,11 @@ from sequencer.trace.blocks import (
     empty_block,
 )
 from support import plans as p
+from support.random_drives import DrivesMaker
 
 PHASES = ("p0", "default", "swing_", "HIGH", "a__b", "_x")
 TOLERANCES = (0.0, 0.5, 2.0, 10.0)
+ABSURD = [3.0e38, -3.0e38]
 PLACE = Place("walks/random.gait.yaml", 3, 7)
 
 
@@ -251,7 +253,10 @@ class PlanMaker:
             ],
             rules=[self._rule(i, everywhere) for i in range(rng.choice([0, 0, 1, 2]))],
         )
-        return replace(named(without_empty_holds(plan), name), sources=("walks/random.gait.yaml",))
+        plan = without_empty_holds(plan)
+        if not self.rushes:  # of a Random of their own: the walk and its inputs stay as they were
+            plan = DrivesMaker(Random(plan.sha), plan, self.pool).make()
+        return replace(named(plan, name), sources=("walks/random.gait.yaml",))
 
     def _rule(self, index: int, everywhere: Sequence[str]) -> p.Rule:
         rng = self.rng
@@ -298,6 +303,8 @@ def random_plan(rng: Random, name: str = "walk", *, rushes: bool = False) -> tup
         for follower in setpoint.followers:
             at = [f32(target + follower.offset) for target in sorted(targets)]
             pool[follower.signal] += [f32(x + rng.choice([-1, 1]) * wide) for x in at for wide in TOLERANCES]
+    if plan.loops and Random(repr(plan.signals)).random() < 0.1:  # sums and products beyond all measure
+        pool = [[*near, *ABSURD * len(near)] for near in pool]
     return plan, pool
 
 
@@ -333,7 +340,8 @@ def sample(rng: Random, signal: t.Signal, near: list[float]) -> tuple[int, float
     value = np.float32(rng.choice(near) if kind < 0.8 else rng.uniform(-60, 60))
     if rng.random() < 0.5:
         return FRESH_VALUE, _beside(rng, value)
-    raw = np.float32((float(value) - signal.bias) / signal.gain)
+    counts = (float(value) - signal.bias) / signal.gain
+    raw = np.float32(max(-3.0e38, min(counts, 3.0e38)))
     return FRESH_RAW, _beside(rng, raw)
 
 

@@ -62,6 +62,8 @@ def plan(*signals: Signal, remote: bool = True, tick_ms: int = 10, **changed: ob
         ),
         "anywhere": (),
         "rules": (),
+        "loops": (),
+        "outputs": (),
         "latches": 0,
         "holds": 0,
         "sources": ("small.gait.yaml",),

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from support.loops import loop
 from support.trace_plans import plan, setpoint, signal
 
 from sequencer.base.errors import MisuseError
@@ -22,6 +23,7 @@ from sequencer.plan.tables import (
     Rate,
     Remote,
     Sequence,
+    Term,
 )
 from sequencer.trace.blocks import FRESH_VALUE, HEARD, TickBlock
 from sequencer.trace.follow import FollowOptions, FollowPlant, start_setpoints
@@ -51,6 +53,20 @@ def test_followers_stand_their_stance_offset_away() -> None:
     block = follow(MACHINE, [0.0] * 3)
     assert block.raw.tolist() == [[2, -2]] * 3
     assert (block.fresh == FRESH_VALUE).all()
+
+
+def test_a_signal_that_a_loop_brings_to_a_setpoint_follows_it() -> None:
+    machine = plan(*ROLLS, signal("pot"), signal("free"), setpoints=(LEAN,))
+    terms = (Term(None, 1.0), Term(0, 0.0), Term(None, 0.5))
+    loops = (
+        loop("joint", signal=2, terms=terms),
+        loop("other", signal=0, terms=terms),  # left_roll follows lean already, and as that says
+        loop("still", signal=3, terms=(Term(None, 9.0),)),  # no setpoint: nothing says that it gets there
+    )
+    block = follow(replace(machine, loops=loops), [0.0] * 3)
+    assert block.raw.tolist() == [[2, -2, 1.5, 0]] * 3
+    with pytest.raises(MisuseError, match="follows a setpoint"):
+        FollowPlant(replace(machine, loops=loops), FollowOptions(still={"pot": 1.0}))
 
 
 def test_a_step_is_followed_by_a_first_order_lag() -> None:

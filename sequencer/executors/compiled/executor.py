@@ -54,12 +54,18 @@ class CompiledExecutor:
         self._library = library
         self._memory = np.zeros(-(-library.size() // 8), np.uint64)  # zero bytes, aligned to 8
         self._setpoints = np.array([s.start for s in plan.setpoints], np.float32)
+        self._outputs = np.zeros(len(plan.outputs), np.float32)
         library.begin(self._memory.ctypes.data)
 
     @property
     def setpoints(self) -> NDArray[np.float32]:
         """The ramped setpoint values after the last tick, float32 (setpoints,), each in its own unit."""
         return self._setpoints.copy()
+
+    @property
+    def outputs(self) -> NDArray[np.float32]:
+        """What goes to the motors after the last tick, float32 (outputs,), bare numbers in their spans."""
+        return self._outputs.copy()
 
     @property
     def parameters(self) -> tuple[float, ...]:
@@ -88,6 +94,7 @@ class CompiledExecutor:
         record.now[:] = block.now
         if len(block):
             self._setpoints = record.setpoint[-1].copy()
+            self._outputs = record.output[-1].copy()
         return replace(record, refused=int(refused[0]))
 
     def _writes(self, block: TickBlock) -> tuple[NDArray[np.int64], NDArray[np.uint32], NDArray[np.float32]]:

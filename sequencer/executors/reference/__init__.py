@@ -2,7 +2,8 @@
 
 Where to look: `executor.py` the order of a tick, `inputs.py` samples and lostness, `leaves.py` comparisons
 and latches, `guards.py` three-valued logic and holds, `sequences.py` phases and transitions, `setpoints.py`
-targets and ramps, `record.py` how the record is gathered.
+targets and ramps, `loops.py` and `outputs.py` what goes to the motors, `record.py` how the record is
+gathered.
 """
 
 from typing import TYPE_CHECKING, Any

@@ -12,6 +12,8 @@ from sequencer.base.errors import MisuseError
 from sequencer.executors.reference.guards import GuardState, Notes
 from sequencer.executors.reference.inputs import Inputs
 from sequencer.executors.reference.leaves import make_leaves
+from sequencer.executors.reference.loops import make_loops
+from sequencer.executors.reference.outputs import Outputs
 from sequencer.executors.reference.record import Gathered
 from sequencer.executors.reference.sequences import (
     ENTER_FIRST,
@@ -59,6 +61,10 @@ class ReferenceExecutor:
         ]
         self._rule_guards = [self._guards[rule.guard] for rule in plan.rules]
         self._rules = [RULE_KEPT] * len(plan.rules)
+        self._loops = make_loops(plan, self._inputs, self._setpoints)
+        self._outputs = Outputs(plan, self._inputs, self._loops)
+        self._has_drives = bool(plan.loops or plan.outputs)
+        self._count = 0  # ticks since the reset tick
         self._drives = True
         self._refused = 0
         self._reset_next = True
@@ -68,6 +74,11 @@ class ReferenceExecutor:
     def setpoints(self) -> NDArray[np.float32]:
         """The ramped setpoint values after the last tick, float32 (setpoints,), each in its own unit."""
         return np.array([s.value for s in self._setpoints], np.float32)
+
+    @property
+    def outputs(self) -> NDArray[np.float32]:
+        """What goes to the motors after the last tick, float32 (outputs,), bare numbers in their spans."""
+        return np.array([o.value for o in self._outputs.each], np.float32)
 
     @property
     def parameters(self) -> tuple[float, ...]:
@@ -145,7 +156,7 @@ class ReferenceExecutor:
             setpoint.refresh(self._parameters)
 
     def _tick(self, raw: list[float], fresh: list[int], heard: bool) -> None:
-        """Do steps 2 to 12 for the inputs that stand in `self._inputs`."""
+        """Do steps 2 to 12 for the inputs that stand in `self._inputs`, then loops and outputs."""
         starts, self._reset_next = self._reset_next, False
         if starts:
             self._forget()
@@ -168,6 +179,8 @@ class ReferenceExecutor:
             setpoint.ramp()
         self._switch_drives()
         self._judge_rules()
+        if self._has_drives:
+            self._work_drives()
 
     def _forget(self) -> None:
         """Step 12: before the first tick after a reset, all but the parameters goes back to its start."""
@@ -176,6 +189,10 @@ class ReferenceExecutor:
             setpoint.reset()
         for guard in self._guards:
             guard.clear()
+        for loop in self._loops:
+            loop.reset()
+        self._outputs.reset()
+        self._count = 0
         self._drives = True
 
     def _choose(self) -> None:
@@ -229,6 +246,13 @@ class ReferenceExecutor:
             else:
                 self._rules[number] = RULE_UNJUDGED if guard.truth == UNKNOWN else RULE_KEPT
 
+    def _work_drives(self) -> None:
+        """After the rules: loops, outer before inner, then outputs."""
+        for loop in self._loops:
+            loop.work(self._count, self._drives)
+        self._outputs.work(self._drives)
+        self._count += 1
+
     def _gather(self, gathered: Gathered) -> None:
         gathered.phase += self._inputs.phases
         pulses = 0
@@ -240,6 +264,10 @@ class ReferenceExecutor:
         gathered.rule += self._rules
         gathered.drives.append(self._drives)
         gathered.pulses.append(pulses)
+        if self._has_drives:
+            gathered.loop += [loop.contribution for loop in self._loops]
+            gathered.output += [output.value for output in self._outputs.each]
+            gathered.output_state += [output.state for output in self._outputs.each]
         if self._notes is not None:
             gathered.detail.add(self._inputs.signals, self._setpoints, self._notes)
 

@@ -25,6 +25,9 @@ class Gathered:
         self.rule: list[int] = []
         self.drives: list[bool] = []
         self.pulses: list[int] = []
+        self.loop: list[float] = []
+        self.output: list[float] = []
+        self.output_state: list[int] = []
         self.detail = GatheredDetail()
 
     def write(self, block: HistoryBlock, rows: slice) -> None:
@@ -36,6 +39,9 @@ class Gathered:
         _fill(block.rule[rows], self.rule)
         block.drives[rows] = self.drives
         block.pulses[rows] = self.pulses
+        _fill(block.loop[rows], self.loop)
+        _fill(block.output[rows], self.output)
+        _fill(block.output_state[rows], self.output_state)
         if block.detail is not None:
             self.detail.write(block.detail, rows)
 

@@ -47,16 +47,7 @@ class SetpointState:
     def ramp(self) -> None:
         """Move one step towards the target, however late the tick is."""
         step = self._step
-        if step is None:
-            self.value = self.target
-            return
-        distance = f32(self.target - self.value)
-        if distance > step:
-            self.value = f32(self.value + step)
-        elif distance < -step:
-            self.value = f32(self.value - step)
-        else:
-            self.value = self.target
+        self.value = self.target if step is None else ramped(self.value, self.target, step)
 
     def _clamped(self, x: float) -> float:
         if x < self.setpoint.low:
@@ -64,3 +55,13 @@ class SetpointState:
         if x > self.setpoint.high:
             return self.setpoint.high
         return x
+
+
+def ramped(v: float, target: float, step: float) -> float:
+    """Give v after one step of at most `step` towards the target."""
+    distance = f32(target - v)
+    if distance > step:
+        return f32(v + step)
+    if distance < -step:
+        return f32(v - step)
+    return target

@@ -50,7 +50,7 @@ def test_detail_changes_nothing_else() -> None:
     insist_on_equal(plan, bare, more, "with detail")
 
 
-def test_setpoints_and_parameters_are_those_of_the_readable_executor() -> None:
+def test_setpoints_outputs_and_parameters_are_those_of_the_readable_executor() -> None:
     for number in range(20):
         plan, block = case(f"properties/{number}")
         both = ReferenceExecutor(plan), CompiledExecutor(plan)
@@ -58,6 +58,7 @@ def test_setpoints_and_parameters_are_those_of_the_readable_executor() -> None:
             for executor in both:
                 executor.run(step)
             assert both[0].setpoints.tobytes() == both[1].setpoints.tobytes()
+            assert both[0].outputs.tobytes() == both[1].outputs.tobytes()
             assert both[0].parameters == both[1].parameters
 
 

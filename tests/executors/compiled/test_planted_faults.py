@@ -1,71 +1,18 @@
 """Faults planted into the templates: the comparison of random gaits must find every one of them."""
 
-import shutil
-from collections.abc import Iterator
 from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
-from random import Random
 
-import numpy as np
 import pytest
 from support.builds import build_many
-from support.random_plans import random_block, random_plan
+from support.planted import batch, differs, one_ulp_up, plant
+from support.random_plans import random_plan
 
 from sequencer.base.binary32 import literal
 from sequencer.executors.reference import ReferenceExecutor
 from sequencer.generate import guards, render, truths
-from sequencer.history.blocks import HistoryBlock
 from sequencer.history.compare import first_difference
-from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import FRESH_RAW, TickBlock
-
-BATCHES, GAITS = 8, 15
-
-
-@pytest.fixture
-def templates(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    """A copy of the built-in templates in the place of the real ones."""
-    copy = tmp_path / "templates"
-    shutil.copytree(render.templates_root(), copy)
-    monkeypatch.setattr(render, "templates_root", lambda: copy)
-    render.built_in.cache_clear()
-    yield copy
-    render.built_in.cache_clear()
-
-
-@lru_cache(maxsize=BATCHES)
-def batch(number: int) -> list[tuple[Plan, TickBlock, HistoryBlock]]:
-    """Some random gaits with their inputs and what the readable executor makes of them."""
-    cases = []
-    for index in range(GAITS):
-        rng = Random(f"planted/{number}/{index}")
-        plan, pool = random_plan(rng, f"g{index}")
-        block = random_block(rng, plan, pool, 300)
-        cases.append((plan, block, ReferenceExecutor(plan).run(block, detail=True)))
-    return cases
-
-
-def differs(folder: Path, *, detail: bool = False) -> bool:
-    """Tell whether any of some hundred random gaits runs differently as C++; stop at the first.
-
-    The faults must show in phases, setpoints and counts; `detail` looks at margins, too.
-    """
-    for number in range(BATCHES):
-        build = folder / f"build{number}"
-        build.mkdir()
-        executors = build_many([plan for plan, _, _ in batch(number)], build, optimise="-O0")
-        for (plan, block, record), executor in zip(batch(number), executors, strict=True):
-            if first_difference(plan, record, executor.run(block, detail=detail)) is not None:
-                return True
-    return False
-
-
-def plant(folder: Path, name: str, old: str, new: str) -> None:
-    path = folder / name
-    text = path.read_text(encoding="utf-8")
-    assert text.count(old) == 1, f"{old!r} should stand once in {name}"
-    path.write_text(text.replace(old, new), encoding="utf-8")
+from sequencer.trace.blocks import FRESH_RAW
 
 
 def test_without_a_planted_fault_there_is_no_difference(templates: Path, tmp_path: Path) -> None:
@@ -85,7 +32,7 @@ def test_a_raw_sample_that_stays_minus_nothing_is_found(
 ) -> None:
     if planted:
         plant(templates / "portable", "gait.cpp.j2", "? 0.0F : x;", "? x : x;")
-    cases = batch(0)
+    cases = batch(random_plan, 0)
     executors = build_many([plan for plan, _, _ in cases], tmp_path, optimise="-O0")
     differences = []
     for (plan, block, _), executor in zip(cases, executors, strict=True):
@@ -96,14 +43,6 @@ def test_a_raw_sample_that_stays_minus_nothing_is_found(
         record = ReferenceExecutor(plan).run(nothing, detail=True)
         differences.append(first_difference(plan, record, executor.run(nothing, detail=True)))
     assert any(differences) == planted
-
-
-def one_ulp_up(literal: str) -> str:
-    """Move a float literal to the next binary32 number above."""
-    number = np.float32(literal.removesuffix("F"))
-    return f"{np.nextafter(number, np.float32(np.inf), dtype=np.float32)!r}F".replace(
-        "np.float32(", ""
-    ).replace(")", "")
 
 
 def test_a_threshold_that_is_off_by_one_unit_in_the_last_place_is_found(
@@ -199,7 +138,8 @@ def test_a_planted_fault_is_found(name: str, old: str, new: str, templates: Path
 def test_every_template_has_a_planted_fault() -> None:
     named = {fault[1] for fault in FAULTS}
     parts = {p.name for p in (render.templates_root() / "portable").glob("_*.j2")}
-    assert parts - named == {"_margins.j2"}, "it has tests of its own below"
+    elsewhere = {"_margins.j2", "_loops.j2", "_outputs.j2"}
+    assert parts - named == elsewhere, "these have tests of their own, below and in test_planted_in_drives.py"
 
 
 @pytest.mark.parametrize(
@@ -225,4 +165,4 @@ def test_a_fault_in_what_follows_a_setpoint_is_found(templates: Path, tmp_path: 
     path = templates / "portable" / "_follow.j2"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace('aim{{ " + " ~ offset', 'aim{{ " - " ~ offset'), encoding="utf-8")
-    assert differs(tmp_path)
+    assert differs(tmp_path, detail=True)

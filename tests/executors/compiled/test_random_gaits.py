@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from support.builds import build_many, insist_on_equal
+from support.random_drives import drives_plan
 from support.random_plans import random_block, random_plan
 
 from sequencer.build.compilers import find_compiler
@@ -34,6 +35,7 @@ TICKS = 300
 EXPECTED_CAUSES = (BY_RESET, BY_TIMEOUT, BY_GUARD, BY_ANYWHERE, BY_RULE)
 
 Case = tuple[Plan, TickBlock]
+DrawPlan = Callable[[Random, str], tuple[Plan, list[list[float]]]]
 
 # Each example stands for GAITS random gaits. A smaller seed is not a smaller gait, so nothing is shrunk; the
 # message names the seed and the gait. The fixture's scope does no harm: each example builds in a new folder.
@@ -43,11 +45,11 @@ many_gaits = settings(
 )
 
 
-def draw(seed: int, gaits: int = GAITS, ticks: int = TICKS) -> list[Case]:
+def draw(seed: int, gaits: int = GAITS, ticks: int = TICKS, plan_of: DrawPlan = random_plan) -> list[Case]:
     cases = []
     for number in range(gaits):
         rng = Random(f"{seed}/{number}")
-        plan, pool = random_plan(rng, f"g{number}")
+        plan, pool = plan_of(rng, f"g{number}")
         cases.append((plan, random_block(rng, plan, pool, ticks)))
     return cases
 
@@ -72,8 +74,8 @@ def new_folder(tmp_path: Path) -> Callable[[], Path]:
     return make
 
 
-def agree(seed: int, folder: Path, compiler: str, optimise: str) -> None:
-    for plan, first, second in in_both(draw(seed), folder, compiler, optimise):
+def agree(seed: int, folder: Path, compiler: str, optimise: str, plan_of: DrawPlan = random_plan) -> None:
+    for plan, first, second in in_both(draw(seed, plan_of=plan_of), folder, compiler, optimise):
         insist_on_equal(plan, first, second, f"seed {seed}, gait {plan.name}, {compiler} {optimise}")
 
 
@@ -95,6 +97,15 @@ def test_150_random_gaits_agree_when_gcc_optimises(seed: int, new_folder: Callab
 @settings(many_gaits, max_examples=6)
 def test_150_random_gaits_agree_when_clang_optimises(seed: int, new_folder: Callable[[], Path]) -> None:
     agree(seed, new_folder(), "clang++", "-O2")
+
+
+@pytest.mark.parametrize("compiler", ["g++", "clang++"])
+@given(seed=st.integers(0, 2**60))
+@settings(many_gaits, max_examples=8)
+def test_400_random_sets_of_loops_and_outputs_agree_when_optimised(
+    compiler: str, seed: int, new_folder: Callable[[], Path]
+) -> None:
+    agree(seed, new_folder(), compiler, "-O2", drives_plan)
 
 
 @given(rng=st.randoms(use_true_random=False))
@@ -160,3 +171,34 @@ def test_random_inputs_make_everything_happen() -> None:
     for form in (FRESH_RAW, FRESH_VALUE):
         assert sum(int((block.fresh == form).sum()) for block in blocks) > 1000
     assert sum(len(block.writes) for block in blocks) > 50
+
+
+def test_random_loops_and_outputs_make_everything_happen() -> None:
+    cases = draw(3, gaits=100, ticks=600, plan_of=drives_plan)
+    records = [ReferenceExecutor(plan).run(block) for plan, block in cases]
+    states = np.bincount(np.concatenate([r.output_state.ravel() for r in records]), minlength=4)
+    assert (states > 1000).all(), states
+    loops = [(plan, loop, r.loop[:, i]) for (plan, _), r in zip(cases, records, strict=True)
+             for i, loop in enumerate(plan.loops)]  # fmt: skip
+    assert all(np.isfinite(values).all() for _, _, values in loops)
+    at_limit = sum(int(((v == loop.high) | (v == loop.low)).sum()) for _, loop, v in loops)
+    within = sum(int(((v < loop.high) & (v > loop.low) & (v != 0)).sum()) for _, loop, v in loops)
+    assert min(at_limit, within) > 5000, (at_limit, within)
+    kinds = {
+        "third layer": lambda plan, loop: any(plan.loops[a.loop].inputs for a in loop.inputs),
+        "several inputs": lambda plan, loop: len(loop.inputs) > 1,
+        "several terms": lambda plan, loop: len(loop.terms) > 2,
+        "fade": lambda plan, loop: loop.fade_step is not None and loop.acts_in is not None,
+        "slower": lambda plan, loop: loop.every_ticks > 1,
+        "dead band": lambda plan, loop: loop.dead_band > 0,
+        "bumpless": lambda plan, loop: loop.bumpless and loop.bi != 0,
+        "derivative": lambda plan, loop: loop.bd != 0,
+    }
+    for kind, test in kinds.items():
+        active = [values for plan, loop, values in loops if test(plan, loop)]
+        assert sum(int((values != 0).sum()) for values in active) > 500, kind
+    outputs = [(o, r.output[:, i]) for (plan, _), r in zip(cases, records, strict=True)
+               for i, o in enumerate(plan.outputs)]  # fmt: skip
+    assert all(((v >= min(o.low, 0.0)) & (v <= max(o.high, 0.0))).all() for o, v in outputs)
+    slewed = [np.abs(np.diff(v)) for o, v in outputs if o.slew_step is not None and o.supply is None]
+    assert sum(int((d > 0).sum()) for d in slewed) > 1000

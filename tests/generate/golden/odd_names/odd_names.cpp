@@ -103,6 +103,12 @@ static void take_samples(State& s, const Inputs& in) {
   }
 }
 
+static void ramp(State& s) {
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    s.setpoint[i] = s.target[i];
+  }
+}
+
 static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
 
 // Comparisons of signals: false while the signal is not known.
@@ -269,6 +275,10 @@ static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 3U; ++i) {
     s.rule[i] = RuleState::kept;
   }
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    s.setpoint[i] = 0.0F;
+    s.target[i] = 0.0F;
+  }
   static_cast<void>(now);
   s.drives = true;
   s.stage = 2U;
@@ -338,6 +348,7 @@ void tick(State& s, const Inputs& in) {
   } else {
     choose(s, in);
   }
+  ramp(s);
   judge_rules(s, in);
 }
 

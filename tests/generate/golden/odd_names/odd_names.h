@@ -3,7 +3,7 @@
 // two lines #error should not stand at the start of one /
 //
 // The sequencer of a walk: phases, and guards that lead from one to the next. It reads measured values and
-// says where the setpoints should be; moving the motors there is the job of the code around it.
+// says where the setpoints should be; moving the motors there is the job of odd_names_loops.h.
 //
 // CAUTION. Code like this moves heavy limbs.
 // - A stop phase in this file is a functional stop. It is NOT an emergency stop (IEC 60204-1, ISO 13850):
@@ -12,7 +12,8 @@
 // - A dry run proves nothing about hardware. First runs: hoisted or on a stand, hands clear, low speed, a
 //   switch in the motors' supply within reach. Follow local codes and ask licensed practitioners where they apply.
 //
-// How to use it: keep one State; call begin() once; then, every 10 ms, fill an Inputs and call tick().
+// How to use it: include odd_names_loops.h and keep one Machine, which is a State with loops and outputs; call
+// begin() once; then, every 10 ms, fill an Inputs and call tick(), which works them out, too.
 #ifndef ODD_NAMES_H
 #define ODD_NAMES_H
 
@@ -26,6 +27,10 @@ enum Signal : uint8_t {
   signal_double = 0U,  // * / /
   signal_a_b = 1U,  // deg
   signal_a_b_2 = 2U  // deg
+};
+
+enum Setpoint : uint8_t {
+  setpoint_state = 0U  // deg
 };
 
 enum Parameter : uint8_t {
@@ -97,6 +102,8 @@ struct State {
   uint16_t counter[1];
   uint32_t since;  // when the phase began
   float parameter[2];
+  float setpoint[1];
+  float target[1];
   float value[3];
 };
 
@@ -113,6 +120,10 @@ bool write_parameter(State& s, Parameter parameter, float value);
 void tick(State& s, const Inputs& in);
 
 inline Phase current_phase(const State& s) { return s.phase; }
+
+// Where a setpoint should be now (it moves by no more than its rate), and where it is going.
+inline float commanded(const State& s, Setpoint setpoint) { return s.setpoint[setpoint]; }
+inline float target(const State& s, Setpoint setpoint) { return s.target[setpoint]; }
 
 inline float trimmed(const State& s, Parameter parameter) { return s.parameter[parameter]; }
 
