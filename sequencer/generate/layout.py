@@ -1,17 +1,34 @@
 """From a plan to what its templates print."""
 
+from dataclasses import replace
 from functools import partial
+from typing import Any
 
 from sequencer import __version__
 from sequencer.base.binary32 import literal
 from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
 from sequencer.generate.loops import DrivesWriter
 from sequencer.generate.names import file_name, where
-from sequencer.generate.setpoints import Aims, follow_views, lay_out_aims, setpoint_views
-from sequencer.generate.signals import believe_views, loss_views, scale_views, signal_views, span_views
-from sequencer.generate.spelling import Spelling, bits_type, mask, product_is_needed, smallest, whole
+from sequencer.generate.setpoints import (
+    Aims,
+    follow_views,
+    lay_out_aims,
+    rate_views,
+    setpoint_views,
+)
+from sequencer.generate.signals import (
+    believe_views,
+    last_view,
+    loss_views,
+    scale_views,
+    signal_views,
+    span_views,
+)
+from sequencer.generate.spelling import Spelling, bits_type, mask, smallest, whole
+from sequencer.generate.uses import uses_of
 from sequencer.generate.views import (
     AnywhereView,
+    ArrivalView,
     BitView,
     CommandView,
     GaitView,
@@ -23,7 +40,7 @@ from sequencer.generate.views import (
     SequenceView,
     SizesView,
 )
-from sequencer.plan.tables import Compare, Follow, Lost, Name, Phase, Plan, Sequence
+from sequencer.plan.tables import Name, Phase, Plan, Sequence
 from sequencer.plan.words import guard_words, rule_words
 
 
@@ -31,34 +48,26 @@ def lay_out(plan: Plan) -> GaitView:
     """Make the view of a plan. Raises MisuseError if a name cannot stand in C++."""
     spelling = Spelling(plan)
     slots, aims = lay_out_slots(plan), lay_out_aims(plan)
-    guards, stem = GuardWriter(plan, spelling, slots), spelling.gait
+    guards, setpoints = GuardWriter(plan, spelling, slots), setpoint_views(plan, spelling, aims)
     sequences = _SequenceWriter(plan, spelling, guards, slots, aims).views()
     drives = DrivesWriter(plan, spelling)
     return GaitView(
-        tool=f"gait-sequencer {__version__}",
-        gait=plan.name,
-        about=plan.about,
-        machine=plan.machine,
-        sha=plan.sha,
-        sources=tuple(file_name(source) for source in plan.sources),
-        tick_ms=plan.tick_ms,
-        namespace=stem,
-        macro=stem.upper().rstrip("_"),
-        header=f"{stem}.h",
-        source=f"{stem}.cpp",
-        hooks=f"{stem}_hooks.h".replace("__", "_"),
+        **_identity(plan, spelling.gait),
         signals=signal_views(plan, spelling),
         scales=scale_views(plan, spelling),
         believes=believe_views(plan, spelling),
         losses=loss_views(plan, spelling),
+        last=last_view(plan, spelling),
         spans=span_views(plan, spelling),
         events=_bits(plan.events, spelling.events),
         switches=_bits(plan.switches, spelling.switches),
         pulses=_bits(plan.pulses, spelling.pulses),
         remote=_remote(plan),
-        setpoints=setpoint_views(plan, spelling, aims),
+        setpoints=setpoints,
+        rates=rate_views(plan, spelling),
         parameters=_parameters(plan, spelling),
         counters=tuple(NameView(n, c.name) for n, c in zip(spelling.counters, plan.counters, strict=True)),
+        guards=guards.functions,
         sequences=sequences,
         follows=follow_views(plan, spelling, aims),
         anywhere=_anywhere(plan, spelling, guards),
@@ -67,8 +76,26 @@ def lay_out(plan: Plan) -> GaitView:
         outputs=drives.outputs(),
         drives=drives.drives(),
         sizes=_sizes(plan, slots, aims),
-        uses=_uses(plan, guards),  # last: the guards have been written by now
+        uses=uses_of(plan, guards, aims, setpoints, sequences),  # last: the guards have been written by now
     )
+
+
+def _identity(plan: Plan, stem: str) -> dict[str, Any]:
+    """Say whose code it is and what its files are called."""
+    return {
+        "tool": f"gait-sequencer {__version__}",
+        "gait": plan.name,
+        "about": plan.about,
+        "machine": plan.machine,
+        "sha": plan.sha,
+        "sources": tuple(file_name(source) for source in plan.sources),
+        "tick_ms": plan.tick_ms,
+        "namespace": stem,
+        "macro": stem.upper().rstrip("_"),
+        "header": f"{stem}.h",
+        "source": f"{stem}.cpp",
+        "hooks": f"{stem}_hooks.h".replace("__", "_"),
+    }
 
 
 def _bits(names: tuple[Name, ...], spelled: list[str]) -> tuple[BitView, ...]:
@@ -111,7 +138,7 @@ def _rules(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[RuleVie
         RuleView(
             name=name,
             text=rule.name,
-            guard=guards.view(rule.guard, events=False),
+            guard=guards.view(rule.guard, events=False, false=True),
             index=i,
             to=() if rule.to is None else tuple(spelling.phase(s, p) for s, p in enumerate(rule.to)),
             words=rule_words(plan, i),
@@ -145,34 +172,8 @@ def _sizes(plan: Plan, slots: Slots, aims: Aims) -> SizesView:
         pulse_bits=bits_type(len(plan.pulses)),
         slot_type=smallest(most_slots),
         count_type=smallest(slots.most),
+        hold_type=smallest(slots.longest_ms),
     )
-
-
-def _uses(plan: Plan, guards: GuardWriter) -> dict[str, bool]:
-    """Tell which helper functions and members the text needs; the others are left out."""
-    names = ("truth", "all", "any", "not", "known", "smaller", "larger", "held", "counted")
-    uses = {name: name in guards.uses for name in names}
-    stops = {p.stop for s in plan.sequences for p in s.phases}
-    uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
-        s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
-    )
-    kinds = {s.believe.kind for s in plan.signals if s.believe is not None}
-    uses["believe_counts"], uses["believe_reads"] = "counts" in kinds, "reads" in kinds
-    uses["stops"] = stops != {None}
-    uses["arrived"] = 1 in stops and bool(plan.setpoints)
-    uses["ramps"] = any(s.rate is not None for s in plan.setpoints)
-    uses["anywhere_holds"] = any(plan.guards[a.guard].hold is not None for a in plan.anywhere)
-    uses["rule_to"] = any(r.to is not None for r in plan.rules)
-    uses["everyone"] = bool(plan.anywhere) or uses["rule_to"]
-    uses["can_be_lost"] = (
-        any(s.lost_after_ms is not None for s in plan.signals)
-        or (plan.remote is not None and plan.remote.lost_after_ms is not None)
-        or any(isinstance(leaf, Lost) for leaf in plan.leaves)
-    )
-    uses["comparison"] = any(isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
-    uses["question"] = any(not isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
-    uses["rules_read_inputs"] = any(guards.reads_inputs(r.guard, events=False) for r in plan.rules)
-    return uses
 
 
 class _SequenceWriter:
@@ -194,6 +195,8 @@ class _SequenceWriter:
         suffix = self._spelling.suffixes[index]
         phases = tuple(self._phase(index, number, p) for number, p in enumerate(sequence.phases))
         slots = range(sequence.first_hold, sequence.first_hold + sequence.holds)
+        limits = [p.timeout.after_ms for p in sequence.phases if p.timeout is not None]
+        faults = {p.timeout_to for p in phases if p.timeout_to}
         entries = tuple(
             (self._spelling.setpoints[s], slot)
             for s, slot in self._aims.entries.items()
@@ -214,13 +217,16 @@ class _SequenceWriter:
             first=self._spelling.phase(index, 0),
             index=index,
             phases=phases,
+            arrivals=self._arrivals(index, sequence),
+            limit_type=smallest(max(limits)) if limits else "",
+            fault=faults.pop() if len(faults) == 1 else "",
             latches=(sequence.first_latch, sequence.first_latch + sequence.latches),
             timers=_span([self._slots.timers[s] for s in slots if s in self._slots.timers]),
             counts=_span([self._slots.counts[s] for s in slots if s in self._slots.counts]),
             gathered=self._gathered(slots),
             entries=entries,
             unused_decide=self._unused(sequence),
-            commands=any(p.commands or p.count or p.reset or p.pulse for p in sequence.phases),
+            retargets=any(c.level.parameter is not None for p in sequence.phases for c in p.commands),
             clears=bool(sequence.latches or sequence.holds),
             decides=any(p.exits or p.timeout for p in sequence.phases),
             stops=any(p.stop is not None for p in sequence.phases),
@@ -241,15 +247,27 @@ class _SequenceWriter:
             about=phase.about,
             place=where(phase.place),
             stop=phase.stop,
-            commands=self._commands(phase),
-            count=tuple(spelling.counters[c] for c in phase.count),
-            reset=tuple(spelling.counters[c] for c in phase.reset),
-            pulses=" | ".join(spelling.pulses[p] for p in phase.pulse),
             exits=tuple(self._guards.exit(out, sequence, i) for i, out in enumerate(phase.exits)),
             timeout_ms="" if timeout is None else whole(timeout.after_ms),
             timeout_to="" if timeout is None else spelling.phase(sequence, timeout.to),
             timeout_place="" if timeout is None else where(timeout.place),
         )
+
+    def _arrivals(self, index: int, sequence: Sequence) -> tuple[ArrivalView, ...]:
+        """Say what entering does, once for all phases for which it is the same."""
+        spelling = self._spelling
+        groups: dict[ArrivalView, list[tuple[str, str]]] = {}
+        for number, phase in enumerate(sequence.phases):
+            arrival = ArrivalView(
+                phases=(),
+                commands=self._commands(phase),
+                count=tuple(spelling.counters[c] for c in phase.count),
+                reset=tuple(spelling.counters[c] for c in phase.reset),
+                pulses=" | ".join(spelling.pulses[p] for p in phase.pulse),
+            )
+            if arrival != ArrivalView((), (), (), (), ""):
+                groups.setdefault(arrival, []).append((spelling.phase(index, number), where(phase.place)))
+        return tuple(replace(arrival, phases=tuple(phases)) for arrival, phases in groups.items())
 
     def _commands(self, phase: Phase) -> tuple[CommandView, ...]:
         views = []
@@ -258,7 +276,7 @@ class _SequenceWriter:
             aim = self._aims.slots.get(command.setpoint)
             level = self._aims.number(command.setpoint, command.level)
             value = None if level else literal(self._aims.clamped(command.setpoint, command.level))
-            views.append(CommandView(name, value, aim, level, f"retarget_{name.removeprefix('setpoint_')}"))
+            views.append(CommandView(name, value, aim, level))
         return tuple(views)
 
     def _unused(self, sequence: Sequence) -> tuple[str, ...]:

@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass, field
 
-from sequencer.base.binary32 import literal
+from sequencer.base.binary32 import f32, literal
+from sequencer.generate.guard_views import LevelView
 from sequencer.generate.spelling import Spelling
-from sequencer.generate.views import FollowView, LevelView, SetpointView
-from sequencer.plan.tables import Follow, FollowOp, Level, Plan
+from sequencer.generate.views import FollowView, RateView, SetpointView
+from sequencer.plan.tables import Follow, FollowOp, Level, Plan, Setpoint
 
 
 @dataclass
@@ -57,8 +58,6 @@ def setpoint_views(plan: Plan, spelling: Spelling, aims: Aims) -> tuple[Setpoint
     views = []
     for index, setpoint in enumerate(plan.setpoints):
         name = spelling.setpoints[index]
-        rate = setpoint.rate
-        through = rate.parameter if rate is not None else None
         views.append(
             SetpointView(
                 name=name,
@@ -67,15 +66,41 @@ def setpoint_views(plan: Plan, spelling: Spelling, aims: Aims) -> tuple[Setpoint
                 low=literal(setpoint.low),
                 high=literal(setpoint.high),
                 start=literal(setpoint.start),
-                step="" if rate is None else literal(rate.step),
-                step_parameter="" if through is None else spelling.parameters[through],
                 entry=aims.entries.get(index),
                 aim=aims.slots.get(index),
-                retarget=f"retarget_{name.removeprefix('setpoint_')}",
+                clamped=any(_can_leave(plan, setpoint, level) for level in aims.levels.get(index, ())),
                 levels=tuple(_spelled(spelling, level) for level in aims.levels.get(index, ())),
             )
         )
     return tuple(views)
+
+
+def _can_leave(plan: Plan, setpoint: Setpoint, level: Level) -> bool:
+    """Tell whether a level can be outside the span: rounding keeps the order, so its ends tell."""
+    assert level.parameter is not None
+    parameter = plan.parameters[level.parameter]
+    ends = [-end if level.negated else end for end in (parameter.low, parameter.high)]
+    if level.plus is not None:
+        ends = [f32(end + level.plus) for end in ends]
+    return min(ends) < setpoint.low or max(ends) > setpoint.high
+
+
+def rate_views(plan: Plan, spelling: Spelling) -> tuple[RateView, ...]:
+    """Group the setpoints by how far they move in a tick; the largest group comes last, to be the default."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for name, setpoint in zip(spelling.setpoints, plan.setpoints, strict=True):
+        rate = setpoint.rate
+        step = "" if rate is None else literal(rate.step)
+        through = None if rate is None else rate.parameter
+        groups.setdefault((step, "" if through is None else spelling.parameters[through]), []).append(name)
+    ordered = sorted(groups.items(), key=lambda group: len(group[1]))
+    return tuple(RateView(tuple(names), step, parameter) for (step, parameter), names in ordered)
+
+
+def steps_are_positive(plan: Plan) -> bool:
+    """Tell whether no step can point backwards, whatever its parameter is trimmed to."""
+    rates = [s.rate for s in plan.setpoints if s.rate is not None]
+    return all(r.step >= 0 and (r.parameter is None or plan.parameters[r.parameter].low >= 0) for r in rates)
 
 
 def _spelled(spelling: Spelling, level: Level) -> LevelView:
@@ -99,10 +124,12 @@ def follow_views(plan: Plan, spelling: Spelling, aims: Aims) -> tuple[FollowView
                 op=op,
                 function=f"{op}_{short}",
                 margin=f"margin_{op}_{short}",
+                name=short,
                 setpoint=name,
+                shared=("reached", setpoint) in pairs and ("at_target", setpoint) in pairs,
                 entry=aims.entries.get(setpoint) if op == "reached" else None,
                 followers=tuple(
-                    (spelling.signals[f.signal], literal(f.offset))
+                    (spelling.signals[f.signal], literal(f.offset) if f.offset else "")
                     for f in plan.setpoints[setpoint].followers
                 ),
             )

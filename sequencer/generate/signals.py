@@ -5,7 +5,7 @@ from typing import TypeVar
 
 from sequencer.base.binary32 import literal
 from sequencer.generate.spelling import Spelling, product_is_needed, whole
-from sequencer.generate.views import BelieveView, LossView, ScaleView, SignalView, SpanView
+from sequencer.generate.views import BelieveView, LastView, LossView, ScaleView, SignalView, SpanView
 from sequencer.plan.tables import Plan, Signal
 
 Key = TypeVar("Key", bound=Hashable)
@@ -43,6 +43,24 @@ def loss_views(plan: Plan, spelling: Spelling) -> tuple[LossView, ...]:
     """Group the signals that can be lost by how long they may be silent."""
     groups = _grouped(plan, spelling, lambda s: s.lost_after_ms)
     return tuple(LossView(names, whole(ms)) for ms, names in groups.items() if ms is not None)
+
+
+def last_view(plan: Plan, spelling: Spelling) -> LastView | None:
+    """Say for which signals the time of the last fresh sample is kept: those that can be lost."""
+    needing = [i for i, signal in enumerate(plan.signals) if signal.lost_after_ms is not None]
+    if not needing:
+        return None
+    first, last = needing[0], needing[-1]
+    bounds = [f"i >= {spelling.signals[first]}"] if first > 0 else []
+    bounds += [f"i <= {spelling.signals[last]}"] if last < len(plan.signals) - 1 else []
+    silences = {plan.signals[i].lost_after_ms for i in range(first, last + 1)}
+    (alone,) = silences if len(silences) == 1 else (None,)
+    return LastView(
+        size=last - first + 1,
+        needed=bounds[0] if len(bounds) == 1 else " && ".join(f"({bound})" for bound in bounds),
+        index=f"i - {first}U" if first else "i",
+        alone="" if alone is None else whole(alone),
+    )
 
 
 def span_views(plan: Plan, spelling: Spelling) -> tuple[SpanView, ...]:

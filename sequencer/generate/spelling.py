@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from sequencer.base.binary32 import f32, literal
+from sequencer.generate.guard_views import LevelView
 from sequencer.generate.names import bare_names, file_stem, prefixed_names, slugs
-from sequencer.generate.views import LevelView
 from sequencer.plan.tables import Level, Plan
 
 # types and constants that the templates declare beside the enums

@@ -8,72 +8,14 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from sequencer.generate.drive_views import DrivesView, LoopView, OutputView
-
-
-@dataclass(frozen=True, slots=True)
-class LevelView:
-    """A threshold: a literal, a parameter (perhaps negated), or parameter plus literal."""
-
-    plus: str | None
-    parameter: str | None
-    negated: bool
-
-
-@dataclass(frozen=True, slots=True)
-class LeafView:
-    """One comparison or question of a guard. `name` and the levels mean what the kind needs."""
-
-    kind: Literal["signal", "counter", "follow", "event", "no_event", "switch", "lost", "lost_remote", "in"]
-    op: str
-    index: int
-    var: str
-    name: str
-    low: LevelView | None = None
-    high: LevelView | None = None
-    release_low: LevelView | None = None
-    release_high: LevelView | None = None
-    latch: int | None = None
-    remote: bool = False
-    phases: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class StepView:
-    """One step of a guard: a leaf, or the combination of earlier variables."""
-
-    kind: Literal["leaf", "all", "any", "not"]
-    var: str
-    leaf: LeafView | None
-    operands: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class HoldView:
-    """A hold; `gathered` is the first of `octets` bytes that gather freshness, `signals` have (byte, bit)."""
-
-    kind: Literal["ms", "samples"]
-    slot: int
-    length: str
-    gathered: int = 0
-    octets: int = 0
-    signals: tuple[tuple[str, int, str], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class GuardView:
-    """A guard; `var` holds its truth, `fires` is the bool that says whether its hold is met too."""
-
-    steps: tuple[StepView, ...]
-    var: str
-    fires: str
-    hold: HoldView | None
+from sequencer.generate.guard_views import FunctionView, GuardView, LevelView
 
 
 @dataclass(frozen=True, slots=True)
 class ExitView:
     """A way out of a phase."""
 
-    guard: GuardView
+    call: str
     to: str
     index: int
     words: str
@@ -88,7 +30,17 @@ class CommandView:
     literal: str | None
     aim: int | None  # slot of the setpoint's level number, if any of its levels names a parameter
     level: int  # number of the level; 0 is a literal
-    retarget: str
+
+
+@dataclass(frozen=True, slots=True)
+class ArrivalView:
+    """What entering does, and the phases for which it is the same, as (name, place)."""
+
+    phases: tuple[tuple[str, str], ...]
+    commands: tuple[CommandView, ...]
+    count: tuple[str, ...]
+    reset: tuple[str, ...]
+    pulses: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +52,6 @@ class PhaseView:
     about: str
     place: str
     stop: int | None
-    commands: tuple[CommandView, ...]
-    count: tuple[str, ...]
-    reset: tuple[str, ...]
-    pulses: str
     exits: tuple[ExitView, ...]
     timeout_ms: str
     timeout_to: str
@@ -128,13 +76,16 @@ class SequenceView:
     first: str
     index: int
     phases: tuple[PhaseView, ...]
+    arrivals: tuple[ArrivalView, ...]
+    limit_type: str  # holds the longest timeout in milliseconds; empty if there is none
+    fault: str  # where every timeout leads, empty if not all lead to the same phase
     latches: tuple[int, int]
     timers: tuple[int, int]
     counts: tuple[int, int]
     gathered: tuple[int, int]
     entries: tuple[tuple[str, int], ...]
     unused_decide: tuple[str, ...]
-    commands: bool  # whether entering does more than note the phase
+    retargets: bool  # whether a phase sets a target from a parameter
     clears: bool  # whether its phases have latches or holds
     decides: bool  # whether any phase has a way out of its own
     stops: bool  # whether any phase is a stop phase
@@ -177,6 +128,19 @@ class LossView:
 
 
 @dataclass(frozen=True, slots=True)
+class LastView:
+    """Where the time of the last fresh sample of signal `i` is kept: for the first to the last that needs it.
+
+    `needed` is the condition on `i`, empty if all need it; `index` the place in the array of `size`.
+    """
+
+    size: int
+    needed: str
+    index: str
+    alone: str  # the one silence after which all of them are lost; empty if some of them differ
+
+
+@dataclass(frozen=True, slots=True)
 class SpanView:
     """Signals with the same span."""
 
@@ -195,12 +159,19 @@ class SetpointView:
     low: str
     high: str
     start: str
-    step: str
-    step_parameter: str
     entry: int | None
     aim: int | None
-    retarget: str
+    clamped: bool  # whether a level can be outside the span
     levels: tuple[LevelView, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RateView:
+    """Setpoints with the same largest step in a tick; `step` is empty for those that jump."""
+
+    setpoints: tuple[str, ...]
+    step: str
+    parameter: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,8 +181,10 @@ class FollowView:
     op: Literal["reached", "at_target"]
     function: str
     margin: str
+    name: str
     setpoint: str
     entry: int | None
+    shared: bool  # whether the setpoint is compared in both ways, which then share a function
     followers: tuple[tuple[str, str], ...]
 
 
@@ -293,6 +266,7 @@ class SizesView:
     pulse_bits: str
     slot_type: str
     count_type: str
+    hold_type: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,14 +296,17 @@ class GaitView:
     scales: tuple[ScaleView, ...]
     believes: tuple[BelieveView, ...]
     losses: tuple[LossView, ...]
+    last: LastView | None
     spans: tuple[SpanView, ...]
     events: tuple[BitView, ...]
     switches: tuple[BitView, ...]
     pulses: tuple[BitView, ...]
     remote: RemoteView | None
     setpoints: tuple[SetpointView, ...]
+    rates: tuple[RateView, ...]
     parameters: tuple[ParameterView, ...]
     counters: tuple[NameView, ...]
+    guards: tuple[FunctionView, ...]
     sequences: tuple[SequenceView, ...]
     follows: tuple[FollowView, ...]
     anywhere: tuple[AnywhereView, ...]

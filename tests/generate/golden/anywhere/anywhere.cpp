@@ -14,24 +14,26 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef ANYWHERE_WATCH_MARGIN
+#if defined(ANYWHERE_WATCH_MARGIN) || defined(ANYWHERE_WATCH_TRUTH)
 #define ANYWHERE_WATCHED 1
-#else
-#define ANYWHERE_WATCH_MARGIN(s, index, truth, margin)
+#ifndef ANYWHERE_WATCH_MARGIN
+#define ANYWHERE_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
 #endif
 #ifndef ANYWHERE_WATCH_TRUTH
-#define ANYWHERE_WATCH_TRUTH(s, index, truth)
+#define ANYWHERE_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define ANYWHERE_APART static __attribute__((noinline))
+#else
+#define ANYWHERE_APART static
 #endif
 
 namespace anywhere {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
-static inline Truth most(Truth a, Truth b) { return (b > a) ? b : a; }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -40,23 +42,22 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+#else
 static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+#endif
 
 // A raw sample in the signal's own unit.
-static inline float scaled(float raw) { return raw + 0.0F; }
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
-}
+static inline float scaled(float raw) { return without_minus(raw); }
 
 #ifdef ANYWHERE_WATCH_SAMPLE
 // What can be wrong with a sample. Outside its span it is used all the same.
@@ -80,8 +81,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 1U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(given) : given;
@@ -94,39 +95,81 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if ((seen & is_fresh) != 0U) {
+      s.last[i] = in.now;
+    } else if ((in.now - s.last[i]) > 100U) {
+      seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+    } else {
+      // silent for a while
     }
+    s.seen[i] = seen;
   }
 }
 
-#ifdef ANYWHERE_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float larger(float a, float b) { return (b > a) ? b : a; }
-#endif
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+// Comparisons of signals: false while the signal is not known.
+static bool outside(const State& s, uint8_t signal, float low, float high) {
+  return known(s, signal) && ((s.value[signal] < low) || (s.value[signal] > high));
+}
 
 // Whether a guard has been true for so many milliseconds; once it has, it stays so until it is not true.
-static bool held(State& s, uint8_t slot, bool guard, uint32_t now, uint32_t ms) {
+ANYWHERE_APART bool held(State& s, uint8_t slot, bool guard, const Inputs& in, uint8_t ms) {
   if (!guard) {
     s.hold[slot] = 0U;
   } else {
     if (s.hold[slot] == 0U) {
       s.hold[slot] = 1U;
-      s.hold_since[slot] = now;
+      s.hold_since[slot] = in.now;
     }
-    if ((now - s.hold_since[slot]) >= ms) {
+    if ((in.now - s.hold_since[slot]) >= ms) {
       s.hold[slot] = 2U;
     }
   }
   return s.hold[slot] == 2U;
+}
+
+#ifdef ANYWHERE_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+static inline float larger(float a, float b) { return (b > a) ? b : a; }
+ANYWHERE_APART void watch_outside(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  ANYWHERE_WATCH_MARGIN(s, index, is_known ? truth((v < low) || (v > high)) : unknown, larger(low - v, v - high));
+}
+
+static void watch_2(State& s, const Inputs& in, uint16_t leaf) {
+  static_cast<void>(in);
+  ANYWHERE_WATCH_TRUTH(s, leaf + 0U, truth((in.events & event_go) != 0U));
+}
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  watch_outside(s, 0U, known(s, signal_tilt), s.value[signal_tilt], -25.0F, 25.0F);
+}
+
+static void watch_1(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  ANYWHERE_WATCH_TRUTH(s, 1U, truth((in.events & event_halt) != 0U));
+  ANYWHERE_WATCH_TRUTH(s, 2U, truth((s.seen[signal_tilt] & is_lost) != 0U));
+}
+
+#endif
+
+// go comes
+static bool guard_2(State& s, const Inputs& in, uint16_t leaf) {
+#ifdef ANYWHERE_WATCHED
+  watch_2(s, in, leaf);
+#else
+  static_cast<void>(s);
+  static_cast<void>(leaf);
+#endif
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----
@@ -134,41 +177,29 @@ static bool held(State& s, uint8_t slot, bool guard, uint32_t now, uint32_t ms) 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: go comes
-      const Truth t2_0 = truth((in.events & event_go) != 0U);
-      ANYWHERE_WATCH_TRUTH(s, 3U, t2_0);
-      const bool fires_2 = (t2_0 == yes);
-      if (fires_2) {
+    case Phase::stand:  // :0:0
+      if (guard_2(s, in, 3U)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
-    case Phase::safe: {  // :0:0
-      // :0:0: go comes
-      const Truth t3_0 = truth((in.events & event_go) != 0U);
-      ANYWHERE_WATCH_TRUTH(s, 4U, t3_0);
-      const bool fires_3 = (t3_0 == yes);
-      if (fires_3) {
+    case Phase::safe:  // :0:0
+      if (guard_2(s, in, 4U)) {  // :0:0
         to = Phase::stand;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -203,16 +234,10 @@ static void switch_drives(State& s) {
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 1U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
     s.seen[i] = 0U;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
     s.last[i] = now;
   }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.hold[i] = 0U;
-  }
+  s.hold[0] = 0U;
   s.drives = true;
   s.stage = 2U;
 }
@@ -239,28 +264,26 @@ static void choose(State& s, const Inputs& in) {
   Cause everyone = no_change;
   {
     // :0:0: anywhere: tilt is outside -25 deg to 25 deg, for 50 ms
-    const float v0 = s.value[signal_tilt];
-    const float a0 = -25.0F;
-    const float b0 = 25.0F;
-    const Truth t0_0 = known(s, signal_tilt) ? truth((v0 < a0) || (v0 > b0)) : unknown;
-    ANYWHERE_WATCH_MARGIN(s, 0U, t0_0, larger(a0 - v0, v0 - b0));
-    const bool fires_0 = held(s, 0U, t0_0 == yes, in.now, 50U);
+#ifdef ANYWHERE_WATCHED
+    watch_0(s, in);
+#endif
+    const bool true_0 = outside(s, signal_tilt, -25.0F, 25.0F);
+    const bool fires_0 = held(s, 0U, true_0, in, 50U);
     if (fires_0) {
       to = Phase::safe;
       everyone = by_anywhere + 0U;
     }
-    if (t0_0 == yes) {
+    if (true_0) {
       stay = stay || (s.phase == Phase::safe);
     }
   }
   {
     // :0:0: anywhere: halt comes or tilt is lost
-    const Truth t1_0 = truth((in.events & event_halt) != 0U);
-    ANYWHERE_WATCH_TRUTH(s, 1U, t1_0);
-    const Truth t1_1 = truth((s.seen[signal_tilt] & is_lost) != 0U);
-    ANYWHERE_WATCH_TRUTH(s, 2U, t1_1);
-    const Truth t1_2 = most(t1_0, t1_1);
-    const bool fires_1 = (t1_2 == yes);
+#ifdef ANYWHERE_WATCHED
+    watch_1(s, in);
+#endif
+    const bool true_1 = is_set(in.events, event_halt) || is_set(s.seen[signal_tilt], is_lost);
+    const bool fires_1 = true_1;
     if (fires_1 && (everyone == no_change)) {
       to = Phase::safe;
       everyone = by_anywhere + 1U;

@@ -14,31 +14,48 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
+#if defined(BELIEVE_WATCH_MARGIN) || defined(BELIEVE_WATCH_TRUTH)
+#define BELIEVE_WATCHED 1
+#ifndef BELIEVE_WATCH_MARGIN
+#define BELIEVE_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
 #ifndef BELIEVE_WATCH_TRUTH
-#define BELIEVE_WATCH_TRUTH(s, index, truth)
+#define BELIEVE_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
 #endif
 
 namespace believe {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
-
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
 static const uint8_t is_lost = 2U;
 static const uint8_t is_fresh = 4U;
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+#else
+static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+#endif
+
+#if defined(__AVR__) || defined(__SOFTFP__)
+static inline float product(float a, float b) { return a * b; }  // computed by a function: it cannot be fused
+#else
 // Stored before it is added to anything, so that no compiler fuses product and sum into one rounding.
 static inline float product(float a, float b) {
   const volatile float stored = a * b;
   return stored;
 }
-
-static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+#endif
 
 // A raw sample in the signal's own unit.
 static float scaled(uint8_t signal, float raw) {
@@ -48,7 +65,7 @@ static float scaled(uint8_t signal, float raw) {
       value = product(raw, 0.07905138F) + -8.063241F;
       break;
     default:
-      value = raw + 0.0F;
+      value = without_minus(raw);
       break;
   }
   return value;
@@ -68,19 +85,6 @@ static bool is_believed(uint8_t signal, uint8_t form, float given, float value) 
       break;
   }
   return believed;
-}
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
 }
 
 #ifdef BELIEVE_WATCH_SAMPLE
@@ -108,8 +112,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 2U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(i, given) : given;
@@ -124,18 +128,45 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if (i >= signal_tilt) {
+      if ((seen & is_fresh) != 0U) {
+        s.last[i - 1U] = in.now;
+      } else if ((in.now - s.last[i - 1U]) > 100U) {
+        seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+      } else {
+        // silent for a while
+      }
     }
+    s.seen[i] = seen;
   }
+}
+
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+#ifdef BELIEVE_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  BELIEVE_WATCH_TRUTH(s, 0U, truth((in.events & event_go) != 0U));
+}
+
+#endif
+
+// go comes
+static bool guard_0(State& s, const Inputs& in) {
+#ifdef BELIEVE_WATCHED
+  watch_0(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----
@@ -143,29 +174,23 @@ static void take_samples(State& s, const Inputs& in) {
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: go comes
-      const Truth t0_0 = truth((in.events & event_go) != 0U);
-      BELIEVE_WATCH_TRUTH(s, 0U, t0_0);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s, in)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -180,13 +205,9 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 2U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 2U; ++i) {
     s.seen[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 2U; ++i) {
-    s.last[i] = now;
-  }
+  s.last[0] = now;
   s.drives = true;
   s.stage = 2U;
 }

@@ -64,13 +64,13 @@ struct Inputs {
 
 // Owned by the caller. Read it through the functions below.
 struct State {
-  float value[2];
-  uint32_t last[2];  // when the signals were last fresh
-  uint32_t since;  // when the phase began
-  uint8_t seen[2];  // bits: 1 seen, 2 lost, 4 fresh in this tick
   Phase phase;
-  bool drives;
   uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  bool drives;
+  uint8_t seen[2];  // bits: 1 seen, 2 lost, 4 fresh in this tick
+  uint32_t since;  // when the phase began
+  uint32_t last[1];  // when signals that can be lost were last fresh
+  float value[2];
 };
 
 // Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one

@@ -14,23 +14,19 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef COMPARISONS_WATCH_MARGIN
+#if defined(COMPARISONS_WATCH_MARGIN) || defined(COMPARISONS_WATCH_TRUTH)
 #define COMPARISONS_WATCHED 1
-#else
-#define COMPARISONS_WATCH_MARGIN(s, index, truth, margin)
+#ifndef COMPARISONS_WATCH_MARGIN
+#define COMPARISONS_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
+#ifndef COMPARISONS_WATCH_TRUTH
+#define COMPARISONS_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
 #endif
 
 namespace comparisons {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
-static inline Truth least(Truth a, Truth b) { return (b < a) ? b : a; }
-static inline Truth most(Truth a, Truth b) { return (b > a) ? b : a; }
-static inline Truth opposite(Truth a) { return (a == yes) ? no : ((a == no) ? yes : unknown); }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -39,39 +35,42 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+#else
+static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+#endif
+
+#if defined(__AVR__) || defined(__SOFTFP__)
+static inline float product(float a, float b) { return a * b; }  // computed by a function: it cannot be fused
+#else
 // Stored before it is added to anything, so that no compiler fuses product and sum into one rounding.
 static inline float product(float a, float b) {
   const volatile float stored = a * b;
   return stored;
 }
-
-static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+#endif
 
 // A raw sample in the signal's own unit.
 static float scaled(uint8_t signal, float raw) {
   float value = 0.0F;
   switch (signal) {
     case signal_tilt:
-      value = raw + 0.0F;
+      value = without_minus(raw);
       break;
     default:
       value = product(raw, 0.07905138F) + -8.063241F;
       break;
   }
   return value;
-}
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
 }
 
 #ifdef COMPARISONS_WATCH_SAMPLE
@@ -99,8 +98,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 2U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(i, given) : given;
@@ -113,89 +112,126 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if (i <= signal_tilt) {
+      if ((seen & is_fresh) != 0U) {
+        s.last[i] = in.now;
+      } else if ((in.now - s.last[i]) > 100U) {
+        seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+      } else {
+        // silent for a while
+      }
     }
+    s.seen[i] = seen;
   }
 }
 
+// Comparisons of signals: false while the signal is not known.
+static bool at_least(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] >= t); }
+static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
+static bool at_most(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] <= t); }
+static bool below(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] < t); }
+static bool outside(const State& s, uint8_t signal, float low, float high) {
+  return known(s, signal) && ((s.value[signal] < low) || (s.value[signal] > high));
+}
+
 #ifdef COMPARISONS_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
 static inline float smaller(float a, float b) { return (b < a) ? b : a; }
+static void watch_at_least(State& s, uint16_t index, bool is_known, float v, float low) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v >= low) : unknown, v - low);
+}
+
+static void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
+static void watch_at_most(State& s, uint16_t index, bool is_known, float v, float high) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v <= high) : unknown, high - v);
+}
+
+static void watch_below(State& s, uint16_t index, bool is_known, float v, float high) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth(v < high) : unknown, high - v);
+}
+
+static void watch_within(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  COMPARISONS_WATCH_MARGIN(s, index, is_known ? truth((v >= low) && (v <= high)) : unknown, smaller(v - low, high - v));
+}
+
+static void watch_0(State& s) {
+  watch_above(s, 0U, known(s, signal_tilt), s.value[signal_tilt], 5.0F);
+  watch_at_least(s, 1U, known(s, signal_knee), s.value[signal_knee], 10.0F);
+}
+
+static void watch_1(State& s) {
+  watch_below(s, 2U, known(s, signal_tilt), s.value[signal_tilt], -5.0F);
+  watch_within(s, 3U, known(s, signal_knee), s.value[signal_knee], 1.0F, 59.0F);
+}
+
+static void watch_2(State& s) {
+  watch_at_most(s, 4U, known(s, signal_tilt), s.value[signal_tilt], -0.1F);
+}
+
 #endif
+
+// tilt is above 5 deg and knee is at least 10 mm
+static bool guard_0(State& s) {
+#ifdef COMPARISONS_WATCHED
+  watch_0(s);
+#endif
+  return above(s, signal_tilt, 5.0F) && at_least(s, signal_knee, 10.0F);
+}
+
+// tilt is below -5 deg or (not: knee is within 1 mm to 59 mm)
+static bool guard_1(State& s) {
+#ifdef COMPARISONS_WATCHED
+  watch_1(s);
+#endif
+  return below(s, signal_tilt, -5.0F) || outside(s, signal_knee, 1.0F, 59.0F);
+}
+
+// tilt is at most -0.1 deg
+static bool guard_2(State& s) {
+#ifdef COMPARISONS_WATCHED
+  watch_2(s);
+#endif
+  return at_most(s, signal_tilt, -0.1F);
+}
 
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: tilt is above 5 deg and knee is at least 10 mm
-      const float v0 = s.value[signal_tilt];
-      const float a0 = 5.0F;
-      const Truth t0_0 = known(s, signal_tilt) ? truth(v0 > a0) : unknown;
-      COMPARISONS_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
-      const float v1 = s.value[signal_knee];
-      const float a1 = 10.0F;
-      const Truth t0_1 = known(s, signal_knee) ? truth(v1 >= a1) : unknown;
-      COMPARISONS_WATCH_MARGIN(s, 1U, t0_1, v1 - a1);
-      const Truth t0_2 = least(t0_0, t0_1);
-      const bool fires_0 = (t0_2 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
-      }
-      // :0:0: tilt is below -5 deg or (not: knee is within 1 mm to 59 mm)
-      const float v2 = s.value[signal_tilt];
-      const float b2 = -5.0F;
-      const Truth t1_0 = known(s, signal_tilt) ? truth(v2 < b2) : unknown;
-      COMPARISONS_WATCH_MARGIN(s, 2U, t1_0, b2 - v2);
-      const float v3 = s.value[signal_knee];
-      const float a3 = 1.0F;
-      const float b3 = 59.0F;
-      const Truth t1_1 = known(s, signal_knee) ? truth((v3 >= a3) && (v3 <= b3)) : unknown;
-      COMPARISONS_WATCH_MARGIN(s, 3U, t1_1, smaller(v3 - a3, b3 - v3));
-      const Truth t1_2 = opposite(t1_1);
-      const Truth t1_3 = most(t1_0, t1_2);
-      const bool fires_1 = (t1_3 == yes);
-      if (fires_1) {
+      } else if (guard_1(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 1U;
-        break;
-      }
-      // :0:0: tilt is at most -0.1 deg
-      const float v4 = s.value[signal_tilt];
-      const float b4 = -0.1F;
-      const Truth t2_0 = known(s, signal_tilt) ? truth(v4 <= b4) : unknown;
-      COMPARISONS_WATCH_MARGIN(s, 4U, t2_0, b4 - v4);
-      const bool fires_2 = (t2_0 == yes);
-      if (fires_2) {
+      } else if (guard_2(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 2U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -210,13 +246,9 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 2U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 2U; ++i) {
     s.seen[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 2U; ++i) {
-    s.last[i] = now;
-  }
+  s.last[0] = now;
   s.drives = true;
   s.stage = 2U;
 }

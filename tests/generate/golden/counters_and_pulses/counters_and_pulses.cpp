@@ -14,72 +14,101 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef COUNTERS_AND_PULSES_WATCH_MARGIN
+#if defined(COUNTERS_AND_PULSES_WATCH_MARGIN) || defined(COUNTERS_AND_PULSES_WATCH_TRUTH)
 #define COUNTERS_AND_PULSES_WATCHED 1
-#else
-#define COUNTERS_AND_PULSES_WATCH_MARGIN(s, index, truth, margin)
+#ifndef COUNTERS_AND_PULSES_WATCH_MARGIN
+#define COUNTERS_AND_PULSES_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
 #endif
 #ifndef COUNTERS_AND_PULSES_WATCH_TRUTH
-#define COUNTERS_AND_PULSES_WATCH_TRUTH(s, index, truth)
+#define COUNTERS_AND_PULSES_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define COUNTERS_AND_PULSES_APART static __attribute__((noinline))
+#else
+#define COUNTERS_AND_PULSES_APART static
 #endif
 
 namespace counters_and_pulses {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
 
-static inline Truth truth(bool b) { return b ? yes : no; }
+static inline float count_of(const State& s, uint8_t counter) { return static_cast<float>(s.counter[counter]); }
 
 #ifdef COUNTERS_AND_PULSES_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+COUNTERS_AND_PULSES_APART void watch_at_least(State& s, uint16_t index, bool is_known, float v, float low) {
+  COUNTERS_AND_PULSES_WATCH_MARGIN(s, index, is_known ? truth(v >= low) : unknown, v - low);
+}
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  COUNTERS_AND_PULSES_WATCH_TRUTH(s, 0U, truth((in.events & event_go) != 0U));
+}
+
+static void watch_1(State& s) {
+  watch_at_least(s, 1U, true, count_of(s, counter_steps), 3.0F);
+}
+
 #endif
+
+// go comes
+static bool guard_0(State& s, const Inputs& in) {
+#ifdef COUNTERS_AND_PULSES_WATCHED
+  watch_0(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_go);
+}
+
+// steps is at least 3
+static bool guard_1(State& s) {
+#ifdef COUNTERS_AND_PULSES_WATCHED
+  watch_1(s);
+#endif
+  return count_of(s, counter_steps) >= 3.0F;
+}
 
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: go comes
-      const Truth t0_0 = truth((in.events & event_go) != 0U);
-      COUNTERS_AND_PULSES_WATCH_TRUTH(s, 0U, t0_0);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s, in)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: steps is at least 3
-      const float v1 = static_cast<float>(s.counter[counter_steps]);
-      const float a1 = 3.0F;
-      const Truth t1_0 = truth(v1 >= a1);
-      COUNTERS_AND_PULSES_WATCH_MARGIN(s, 1U, t1_0, v1 - a1);
-      const bool fires_1 = (t1_0 == yes);
-      if (fires_1) {
+    case Phase::go_on:  // :0:0
+      if (guard_1(s)) {  // :0:0
         to = Phase::stand;
         cause = by_guard + 0U;
-        break;
       }
-      // :0:0: timeout
-      if ((in.now - s.since) >= 1000U) {
-        to = Phase::go_on;
-        cause = by_timeout;
-      }
+      limit = 1000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::go_on;
+    cause = by_timeout;
   }
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+COUNTERS_AND_PULSES_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;
@@ -100,9 +129,7 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 }
 
 static void start_over(State& s, uint32_t now) {
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.counter[i] = 0U;
-  }
+  s.counter[0] = 0U;
   static_cast<void>(now);
   s.drives = true;
   s.stage = 2U;

@@ -65,12 +65,12 @@ struct Inputs {
 
 // Owned by the caller. Read it through the functions below.
 struct State {
-  uint32_t since;  // when the phase began
-  uint16_t counter[1];
-  Pulses pulses;
   Phase phase;
-  bool drives;
   uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  bool drives;
+  Pulses pulses;
+  uint16_t counter[1];
+  uint32_t since;  // when the phase began
 };
 
 // Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one

@@ -14,47 +14,67 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
+#if defined(EVENT_AND_TIMEOUT_WATCH_MARGIN) || defined(EVENT_AND_TIMEOUT_WATCH_TRUTH)
+#define EVENT_AND_TIMEOUT_WATCHED 1
+#ifndef EVENT_AND_TIMEOUT_WATCH_MARGIN
+#define EVENT_AND_TIMEOUT_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
 #ifndef EVENT_AND_TIMEOUT_WATCH_TRUTH
-#define EVENT_AND_TIMEOUT_WATCH_TRUTH(s, index, truth)
+#define EVENT_AND_TIMEOUT_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
 #endif
 
 namespace event_and_timeout {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
 
+#ifdef EVENT_AND_TIMEOUT_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  EVENT_AND_TIMEOUT_WATCH_TRUTH(s, 0U, truth((in.events & event_go) != 0U));
+}
+
+#endif
+
+// go comes
+static bool guard_0(State& s, const Inputs& in) {
+#ifdef EVENT_AND_TIMEOUT_WATCHED
+  watch_0(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_go);
+}
 
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: go comes
-      const Truth t0_0 = truth((in.events & event_go) != 0U);
-      EVENT_AND_TIMEOUT_WATCH_TRUTH(s, 0U, t0_0);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s, in)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }

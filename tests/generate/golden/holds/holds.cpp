@@ -14,21 +14,26 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef HOLDS_WATCH_MARGIN
+#if defined(HOLDS_WATCH_MARGIN) || defined(HOLDS_WATCH_TRUTH)
 #define HOLDS_WATCHED 1
+#ifndef HOLDS_WATCH_MARGIN
+#define HOLDS_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
+#ifndef HOLDS_WATCH_TRUTH
+#define HOLDS_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define HOLDS_APART static __attribute__((noinline))
 #else
-#define HOLDS_WATCH_MARGIN(s, index, truth, margin)
+#define HOLDS_APART static
 #endif
 
 namespace holds {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
-static inline Truth least(Truth a, Truth b) { return (b < a) ? b : a; }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -37,39 +42,42 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+#else
+static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+#endif
+
+#if defined(__AVR__) || defined(__SOFTFP__)
+static inline float product(float a, float b) { return a * b; }  // computed by a function: it cannot be fused
+#else
 // Stored before it is added to anything, so that no compiler fuses product and sum into one rounding.
 static inline float product(float a, float b) {
   const volatile float stored = a * b;
   return stored;
 }
-
-static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+#endif
 
 // A raw sample in the signal's own unit.
 static float scaled(uint8_t signal, float raw) {
   float value = 0.0F;
   switch (signal) {
     case signal_tilt:
-      value = raw + 0.0F;
+      value = without_minus(raw);
       break;
     default:
       value = product(raw, 0.07905138F) + -8.063241F;
       break;
   }
   return value;
-}
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
 }
 
 #ifdef HOLDS_WATCH_SAMPLE
@@ -97,8 +105,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 2U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(i, given) : given;
@@ -111,67 +119,97 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if (i <= signal_tilt) {
+      if ((seen & is_fresh) != 0U) {
+        s.last[i] = in.now;
+      } else if ((in.now - s.last[i]) > 100U) {
+        seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+      } else {
+        // silent for a while
+      }
     }
+    s.seen[i] = seen;
   }
 }
 
-#ifdef HOLDS_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-#endif
+// Comparisons of signals: false while the signal is not known.
+static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
 
 // Whether a guard has been true for so many milliseconds; once it has, it stays so until it is not true.
-static bool held(State& s, uint8_t slot, bool guard, uint32_t now, uint32_t ms) {
+HOLDS_APART bool held(State& s, uint8_t slot, bool guard, const Inputs& in, uint16_t ms) {
   if (!guard) {
     s.hold[slot] = 0U;
   } else {
     if (s.hold[slot] == 0U) {
       s.hold[slot] = 1U;
-      s.hold_since[slot] = now;
+      s.hold_since[slot] = in.now;
     }
-    if ((now - s.hold_since[slot]) >= ms) {
+    if ((in.now - s.hold_since[slot]) >= ms) {
       s.hold[slot] = 2U;
     }
   }
   return s.hold[slot] == 2U;
 }
 
-// Note whether a signal was fresh while the guard was true; a lost one is waited for no longer.
-static void gather(const State& s, uint8_t signal, uint8_t& gathered, uint8_t bit, bool& all, bool& one) {
-  if ((s.seen[signal] & is_fresh) != 0U) {
-    gathered |= bit;
-  }
-  if ((s.seen[signal] & is_lost) == 0U) {
-    one = true;
-    all = all && ((gathered & bit) != 0U);
-  }
+static inline uint8_t fresh_bit(const State& s, uint8_t signal, uint8_t bit) {
+  return ((s.seen[signal] & is_fresh) != 0U) ? bit : static_cast<uint8_t>(0U);
 }
 
-// Whether a guard has been true for so many fresh samples; once it has, it stays so until it is not true.
-static bool enough(uint8_t& count, uint8_t samples, bool guard, bool rise, uint8_t* gathered, uint8_t octets) {
-  const bool more = rise && (count < samples);
-  if (!guard) {
-    count = 0U;
-  } else if (more) {
-    ++count;
-  } else {
-    // as it was
-  }
-  if ((!guard) || more) {
-    for (uint8_t i = 0U; i < octets; ++i) {
-      gathered[i] = 0U;
+// Whether a guard has been true for so many samples that were fresh; once it has, it stays so until it is not true.
+HOLDS_APART bool sampled(State& s, uint8_t slot, uint8_t octet, uint8_t samples, bool guard, uint8_t fresh, uint8_t all) {
+  uint8_t& gathered = s.gathered[octet];
+  if (guard) {
+    gathered |= fresh;
+    if ((gathered == all) && (s.count[slot] < samples)) {
+      ++s.count[slot];
+      gathered = 0U;
     }
+  } else {
+    gathered = 0U;
+    s.count[slot] = 0U;
   }
-  return count >= samples;
+  return s.count[slot] >= samples;
+}
+
+#ifdef HOLDS_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+HOLDS_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  HOLDS_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  watch_above(s, 0U, known(s, signal_tilt), s.value[signal_tilt], 5.0F);
+}
+
+static void watch_1(State& s) {
+  watch_above(s, 1U, known(s, signal_tilt), s.value[signal_tilt], 4.0F);
+  watch_above(s, 2U, known(s, signal_knee), s.value[signal_knee], 5.0F);
+}
+
+#endif
+
+// tilt is above 5 deg, for 300 ms
+static bool guard_0(State& s, const Inputs& in) {
+#ifdef HOLDS_WATCHED
+  watch_0(s, in);
+#endif
+  return held(s, 0U, above(s, signal_tilt, 5.0F), in, 300U);
+}
+
+// tilt is above 4 deg and knee is above 5 mm, for 3 fresh samples
+static bool guard_1(State& s) {
+#ifdef HOLDS_WATCHED
+  watch_1(s);
+#endif
+  return sampled(s, 0U, 0U, 3U, above(s, signal_tilt, 4.0F) && above(s, signal_knee, 5.0F), fresh_bit(s, signal_tilt, 0x01U) | fresh_bit(s, signal_knee, 0x02U), 0x03U);
 }
 
 // ---- Sequence walk ----
@@ -186,53 +224,26 @@ static void start_afresh(State& s) {
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: tilt is above 5 deg, for 300 ms
-      const float v0 = s.value[signal_tilt];
-      const float a0 = 5.0F;
-      const Truth t0_0 = known(s, signal_tilt) ? truth(v0 > a0) : unknown;
-      HOLDS_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
-      const bool fires_0 = held(s, 0U, t0_0 == yes, in.now, 300U);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s, in)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
-      }
-      // :0:0: tilt is above 4 deg and knee is above 5 mm, for 3 fresh samples
-      const float v1 = s.value[signal_tilt];
-      const float a1 = 4.0F;
-      const Truth t1_0 = known(s, signal_tilt) ? truth(v1 > a1) : unknown;
-      HOLDS_WATCH_MARGIN(s, 1U, t1_0, v1 - a1);
-      const float v2 = s.value[signal_knee];
-      const float a2 = 5.0F;
-      const Truth t1_1 = known(s, signal_knee) ? truth(v2 > a2) : unknown;
-      HOLDS_WATCH_MARGIN(s, 2U, t1_1, v2 - a2);
-      const Truth t1_2 = least(t1_0, t1_1);
-      bool all_fires_1 = true;
-      bool one_fires_1 = false;
-      if (t1_2 == yes) {
-        gather(s, signal_tilt, s.gathered[0], 0x01U, all_fires_1, one_fires_1);
-        gather(s, signal_knee, s.gathered[0], 0x02U, all_fires_1, one_fires_1);
-      }
-      const bool fires_1 = enough(s.count[0], 3U, t1_2 == yes, all_fires_1 && one_fires_1, &s.gathered[0], 1U);
-      if (fires_1) {
+      } else if (guard_1(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 1U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -248,22 +259,12 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 2U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 2U; ++i) {
     s.seen[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 2U; ++i) {
-    s.last[i] = now;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.hold[i] = 0U;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.count[i] = 0U;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.gathered[i] = 0U;
-  }
+  s.last[0] = now;
+  s.hold[0] = 0U;
+  s.count[0] = 0U;
+  s.gathered[0] = 0U;
   s.drives = true;
   s.stage = 2U;
 }

@@ -14,20 +14,19 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef LATCHES_WATCH_MARGIN
+#if defined(LATCHES_WATCH_MARGIN) || defined(LATCHES_WATCH_TRUTH)
 #define LATCHES_WATCHED 1
-#else
-#define LATCHES_WATCH_MARGIN(s, index, truth, margin)
+#ifndef LATCHES_WATCH_MARGIN
+#define LATCHES_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
+#ifndef LATCHES_WATCH_TRUTH
+#define LATCHES_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
 #endif
 
 namespace latches {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -36,23 +35,22 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+#else
 static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+#endif
 
 // A raw sample in the signal's own unit.
-static inline float scaled(float raw) { return raw + 0.0F; }
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
-}
+static inline float scaled(float raw) { return without_minus(raw); }
 
 #ifdef LATCHES_WATCH_SAMPLE
 // What can be wrong with a sample. Outside its span it is used all the same.
@@ -76,8 +74,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 1U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(given) : given;
@@ -90,24 +88,51 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if ((seen & is_fresh) != 0U) {
+      s.last[i] = in.now;
+    } else if ((in.now - s.last[i]) > 100U) {
+      seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+    } else {
+      // silent for a while
     }
+    s.seen[i] = seen;
   }
 }
 
+// Comparisons of signals: false while the signal is not known.
+static bool outside(const State& s, uint8_t signal, float low, float high) {
+  return known(s, signal) && ((s.value[signal] < low) || (s.value[signal] > high));
+}
+
 #ifdef LATCHES_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
 static inline float larger(float a, float b) { return (b > a) ? b : a; }
+static void watch_outside(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  LATCHES_WATCH_MARGIN(s, index, is_known ? truth((v < low) || (v > high)) : unknown, larger(low - v, v - high));
+}
+
+static void watch_0(State& s) {
+  watch_outside(s, 0U, known(s, signal_tilt), s.value[signal_tilt], (s.latch[0] ? -3.0F : -5.0F), (s.latch[0] ? 3.0F : 5.0F));
+}
+
 #endif
+
+// tilt is outside -5 deg to 5 deg (until within -3 deg to 3 deg)
+static bool guard_0(State& s) {
+#ifdef LATCHES_WATCHED
+  watch_0(s);
+#endif
+  const bool c0 = outside(s, signal_tilt, (s.latch[0] ? -3.0F : -5.0F), (s.latch[0] ? 3.0F : 5.0F));
+  s.latch[0] = c0;
+  return c0;
+}
 
 // ---- Sequence walk ----
 
@@ -119,33 +144,23 @@ static void start_afresh(State& s) {
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: tilt is outside -5 deg to 5 deg (until within -3 deg to 3 deg)
-      const float v0 = s.value[signal_tilt];
-      const float a0 = s.latch[0] ? -3.0F : -5.0F;
-      const float b0 = s.latch[0] ? 3.0F : 5.0F;
-      const Truth t0_0 = known(s, signal_tilt) ? truth((v0 < a0) || (v0 > b0)) : unknown;
-      LATCHES_WATCH_MARGIN(s, 0U, t0_0, larger(a0 - v0, v0 - b0));
-      s.latch[0] = (t0_0 == yes);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -161,16 +176,10 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 1U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
     s.seen[i] = 0U;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
     s.last[i] = now;
   }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.latch[i] = false;
-  }
+  s.latch[0] = false;
   s.drives = true;
   s.stage = 2U;
 }

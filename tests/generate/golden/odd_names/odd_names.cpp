@@ -14,24 +14,26 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef ODD_NAMES_WATCH_MARGIN
+#if defined(ODD_NAMES_WATCH_MARGIN) || defined(ODD_NAMES_WATCH_TRUTH)
 #define ODD_NAMES_WATCHED 1
-#else
-#define ODD_NAMES_WATCH_MARGIN(s, index, truth, margin)
+#ifndef ODD_NAMES_WATCH_MARGIN
+#define ODD_NAMES_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
 #endif
 #ifndef ODD_NAMES_WATCH_TRUTH
-#define ODD_NAMES_WATCH_TRUTH(s, index, truth)
+#define ODD_NAMES_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define ODD_NAMES_APART static __attribute__((noinline))
+#else
+#define ODD_NAMES_APART static
 #endif
 
 namespace odd_names {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
-static inline Truth opposite(Truth a) { return (a == yes) ? no : ((a == no) ? yes : unknown); }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -39,10 +41,22 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+#else
 static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+#endif
 
 // A raw sample in the signal's own unit.
-static inline float scaled(float raw) { return raw + 0.0F; }
+static inline float scaled(float raw) { return without_minus(raw); }
 
 #ifdef ODD_NAMES_WATCH_SAMPLE
 // What can be wrong with a sample. Outside its span it is used all the same.
@@ -68,8 +82,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 3U; ++i) {
+    uint8_t seen = s.seen[i] & is_seen;
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(given) : given;
@@ -82,23 +96,90 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      s.seen[i] &= is_seen;
-    }
+    s.seen[i] = seen;
   }
 }
 
 static void ramp(State& s) {
-  s.setpoint[setpoint_state] = s.target[setpoint_state];
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    s.setpoint[i] = s.target[i];
+  }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+// Comparisons of signals: false while the signal is not known.
+static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
+static bool at_most(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] <= t); }
+
 #ifdef ODD_NAMES_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+ODD_NAMES_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  ODD_NAMES_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
+static void watch_3(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  ODD_NAMES_WATCH_TRUTH(s, 3U, truth((in.events & event_for) != 0U));
+}
+
+static void watch_4(State& s) {
+  watch_above(s, 4U, known(s, signal_double), s.value[signal_double], 1.0F);
+}
+
+static void watch_5(State& s) {
+  watch_above(s, 5U, known(s, signal_a_b_2), s.value[signal_a_b_2], 1.0F);
+}
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  watch_above(s, 0U, known(s, signal_double), s.value[signal_double], 1.0F);
+}
+
+static void watch_1(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  watch_above(s, 1U, known(s, signal_double), s.value[signal_double], 1.0F);
+}
+
+static void watch_2(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  watch_above(s, 2U, known(s, signal_a_b_2), s.value[signal_a_b_2], 2.0F);
+}
+
 #endif
+
+// for comes
+static bool guard_3(State& s, const Inputs& in) {
+#ifdef ODD_NAMES_WATCHED
+  watch_3(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_for);
+}
+
+// double is above 1 * / /
+static bool guard_4(State& s) {
+#ifdef ODD_NAMES_WATCHED
+  watch_4(s);
+#endif
+  return above(s, signal_double, 1.0F);
+}
+
+// a_b is above 1 deg
+static bool guard_5(State& s) {
+#ifdef ODD_NAMES_WATCHED
+  watch_5(s);
+#endif
+  return above(s, signal_a_b_2, 1.0F);
+}
 
 // ---- Sequence int ----
 
@@ -106,56 +187,33 @@ static void ramp(State& s) {
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
   switch (s.phase) {
-    case Phase::default_: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
-      // :0:0: for comes
-      const Truth t3_0 = truth((in.events & event_for) != 0U);
-      ODD_NAMES_WATCH_TRUTH(s, 3U, t3_0);
-      const bool fires_3 = (t3_0 == yes);
-      if (fires_3) {
+    case Phase::default_:  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
+      if (guard_3(s, in)) {  // :0:0
         to = Phase::PI_;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::PI_: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
-      // :0:0: double is above 1 * / /
-      const float v4 = s.value[signal_double];
-      const float a4 = 1.0F;
-      const Truth t4_0 = known(s, signal_double) ? truth(v4 > a4) : unknown;
-      ODD_NAMES_WATCH_MARGIN(s, 4U, t4_0, v4 - a4);
-      const bool fires_4 = (t4_0 == yes);
-      if (fires_4) {
+    case Phase::PI_:  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
+      if (guard_4(s)) {  // :0:0
         to = Phase::a_b;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::a_b: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
-      // :0:0: a_b is above 1 deg
-      const float v5 = s.value[signal_a_b_2];
-      const float a5 = 1.0F;
-      const Truth t5_0 = known(s, signal_a_b_2) ? truth(v5 > a5) : unknown;
-      ODD_NAMES_WATCH_MARGIN(s, 5U, t5_0, v5 - a5);
-      const bool fires_5 = (t5_0 == yes);
-      if (fires_5) {
+    case Phase::a_b:  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
+      if (guard_5(s)) {  // :0:0
         to = Phase::default_;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::a_b_2: {  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
+    case Phase::a_b_2:  // #error.yaml:1:2: ends in a backslash / * / / * ? ?/
       break;
-    }
     default:
       break;
   }
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+ODD_NAMES_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;
@@ -178,51 +236,49 @@ static void judge_rules(State& s, const Inputs& in) {
   static_cast<void>(in);
   {
     // :0:0: double is above 1 * / /
-    const float v0 = s.value[signal_double];
-    const float a0 = 1.0F;
-    const Truth t0_0 = known(s, signal_double) ? truth(v0 > a0) : unknown;
-    ODD_NAMES_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
-    const Truth t0_1 = opposite(t0_0);
-    const bool fires_0 = (t0_1 == yes);
-    s.rule[rule_state] = fires_0 ? RuleState::broken : ((t0_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+#ifdef ODD_NAMES_WATCHED
+    watch_0(s, in);
+#endif
+    const bool false_0 = above(s, signal_double, 1.0F);
+    const bool true_0 = (!false_0) && (at_most(s, signal_double, 1.0F));
+    const bool fires_0 = true_0;
+    s.rule[rule_state] = fires_0 ? RuleState::broken : ((true_0 || false_0) ? RuleState::kept : RuleState::unjudged);
   }
   {
     // :0:0: double is above 1 * / /
-    const float v1 = s.value[signal_double];
-    const float a1 = 1.0F;
-    const Truth t1_0 = known(s, signal_double) ? truth(v1 > a1) : unknown;
-    ODD_NAMES_WATCH_MARGIN(s, 1U, t1_0, v1 - a1);
-    const Truth t1_1 = opposite(t1_0);
-    const bool fires_1 = (t1_1 == yes);
-    s.rule[rule_error] = fires_1 ? RuleState::broken : ((t1_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+#ifdef ODD_NAMES_WATCHED
+    watch_1(s, in);
+#endif
+    const bool false_1 = above(s, signal_double, 1.0F);
+    const bool true_1 = (!false_1) && (at_most(s, signal_double, 1.0F));
+    const bool fires_1 = true_1;
+    s.rule[rule_error] = fires_1 ? RuleState::broken : ((true_1 || false_1) ? RuleState::kept : RuleState::unjudged);
   }
   {
     // :0:0: a_b is above 2 deg
-    const float v2 = s.value[signal_a_b_2];
-    const float a2 = 2.0F;
-    const Truth t2_0 = known(s, signal_a_b_2) ? truth(v2 > a2) : unknown;
-    ODD_NAMES_WATCH_MARGIN(s, 2U, t2_0, v2 - a2);
-    const Truth t2_1 = opposite(t2_0);
-    const bool fires_2 = (t2_1 == yes);
-    s.rule[rule_Unicode_error] = fires_2 ? RuleState::broken : ((t2_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+#ifdef ODD_NAMES_WATCHED
+    watch_2(s, in);
+#endif
+    const bool false_2 = above(s, signal_a_b_2, 2.0F);
+    const bool true_2 = (!false_2) && (at_most(s, signal_a_b_2, 2.0F));
+    const bool fires_2 = true_2;
+    s.rule[rule_Unicode_error] = fires_2 ? RuleState::broken : ((true_2 || false_2) ? RuleState::kept : RuleState::unjudged);
   }
 }
 
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 3U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 3U; ++i) {
     s.seen[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.counter[i] = 0U;
-  }
+  s.counter[0] = 0U;
   for (uint8_t i = 0U; i < 3U; ++i) {
     s.rule[i] = RuleState::kept;
   }
-  s.setpoint[setpoint_state] = 0.0F;
-  s.target[setpoint_state] = 0.0F;
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    s.setpoint[i] = 0.0F;
+    s.target[i] = 0.0F;
+  }
   static_cast<void>(now);
   s.drives = true;
   s.stage = 2U;
@@ -246,17 +302,21 @@ void reset(State& s) {
 }
 
 bool write_parameter(State& s, Parameter parameter, float value) {
-  bool good = false;
+  float low = 1.0F;
+  float high = 0.0F;
   switch (parameter) {
     case parameter_value:
-      good = (value >= -100.0F) && (value <= 100.0F);  // false for NaN
+      low = -100.0F;
+      high = 100.0F;
       break;
     case parameter_s:
-      good = (value >= -100.0F) && (value <= 100.0F);  // false for NaN
+      low = -100.0F;
+      high = 100.0F;
       break;
     default:
       break;
   }
+  const bool good = (value >= low) && (value <= high);  // false for NaN
   if (good) {
     s.parameter[parameter] = value;
   }

@@ -93,18 +93,18 @@ struct Inputs {
 
 // Owned by the caller. Read it through the functions below.
 struct State {
-  float value[3];
+  Phase phase;
+  uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  bool drives;
+  RuleState rule[3];
+  uint8_t seen[3];  // bits: 1 seen, 2 lost, 4 fresh in this tick
+  Pulses pulses;
+  uint16_t counter[1];
+  uint32_t since;  // when the phase began
+  float parameter[2];
   float setpoint[1];
   float target[1];
-  float parameter[2];
-  uint32_t since;  // when the phase began
-  uint16_t counter[1];
-  Pulses pulses;
-  uint8_t seen[3];  // bits: 1 seen, 2 lost, 4 fresh in this tick
-  Phase phase;
-  RuleState rule[3];
-  bool drives;
-  uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  float value[3];
 };
 
 // Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one

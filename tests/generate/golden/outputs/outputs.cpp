@@ -14,27 +14,53 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
+#if defined(OUTPUTS_WATCH_MARGIN) || defined(OUTPUTS_WATCH_TRUTH)
+#define OUTPUTS_WATCHED 1
+#ifndef OUTPUTS_WATCH_MARGIN
+#define OUTPUTS_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
 #ifndef OUTPUTS_WATCH_TRUTH
-#define OUTPUTS_WATCH_TRUTH(s, index, truth)
+#define OUTPUTS_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define OUTPUTS_APART static __attribute__((noinline))
+#else
+#define OUTPUTS_APART static
 #endif
 
 namespace outputs {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
-
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
 static const uint8_t is_fresh = 4U;
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+static inline bool is_same(float a, float b) { return bits_of(a) == bits_of(b); }
+static inline bool is_negative(float x) { return (bits_of(x) >> 31U) != 0U; }
+static inline float size_of(float x) { return __builtin_fabsf(x); }
+#else
 static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+static inline bool is_same(float, float) { return false; }  // if they are, that is found out the long way
+static inline bool is_negative(float x) { return x < 0.0F; }
+static inline float size_of(float x) { return (x < 0.0F) ? -x : (x + 0.0F); }
+#endif
 
 // A raw sample in the signal's own unit.
-static inline float scaled(float raw) { return raw + 0.0F; }
+static inline float scaled(float raw) { return without_minus(raw); }
 
 #ifdef OUTPUTS_WATCH_SAMPLE
 // What can be wrong with a sample. Outside its span it is used all the same.
@@ -61,8 +87,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 2U; ++i) {
+    uint8_t seen = s.seen[i] & is_seen;
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(given) : given;
@@ -75,13 +101,10 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      s.seen[i] &= is_seen;
-    }
+    s.seen[i] = seen;
   }
 }
 
@@ -89,18 +112,44 @@ static void take_samples(State& s, const Inputs& in) {
 static float ramped(float from, float target, float step) {
   const float d = target - from;
   float v = target;
-  if (d > step) {
-    v = from + step;
-  } else if (d < -step) {
-    v = from - step;
-  } else {
-    // no more than a step away
+  if (size_of(d) > step) {
+    v = is_negative(d) ? (from - step) : (from + step);
   }
   return v;
 }
 
 static void ramp(State& s) {
-  s.setpoint[setpoint_lean] = ramped(s.setpoint[setpoint_lean], s.target[setpoint_lean], 0.16F);
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    const float target = s.target[i];
+    if (!is_same(s.setpoint[i], target)) {
+      s.setpoint[i] = ramped(s.setpoint[i], target, 0.16F);
+    }
+  }
+}
+
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+#ifdef OUTPUTS_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  OUTPUTS_WATCH_TRUTH(s, 0U, truth((in.events & event_go) != 0U));
+}
+
+#endif
+
+// go comes
+static bool guard_0(State& s, const Inputs& in) {
+#ifdef OUTPUTS_WATCHED
+  watch_0(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----
@@ -108,37 +157,30 @@ static void ramp(State& s) {
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: go comes
-      const Truth t0_0 = truth((in.events & event_go) != 0U);
-      OUTPUTS_WATCH_TRUTH(s, 0U, t0_0);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s, in)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
-    case Phase::cut: {  // :0:0
+    case Phase::cut:  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+OUTPUTS_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;
@@ -176,12 +218,12 @@ static void switch_drives(State& s) {
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 2U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 2U; ++i) {
     s.seen[i] = 0U;
   }
-  s.setpoint[setpoint_lean] = 0.0F;
-  s.target[setpoint_lean] = 0.0F;
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    s.setpoint[i] = 0.0F;
+    s.target[i] = 0.0F;
+  }
   static_cast<void>(now);
   s.drives = true;
   s.stage = 2U;

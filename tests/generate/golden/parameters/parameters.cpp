@@ -14,23 +14,26 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef PARAMETERS_WATCH_MARGIN
+#if defined(PARAMETERS_WATCH_MARGIN) || defined(PARAMETERS_WATCH_TRUTH)
 #define PARAMETERS_WATCHED 1
-#else
-#define PARAMETERS_WATCH_MARGIN(s, index, truth, margin)
+#ifndef PARAMETERS_WATCH_MARGIN
+#define PARAMETERS_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
 #endif
 #ifndef PARAMETERS_WATCH_TRUTH
-#define PARAMETERS_WATCH_TRUTH(s, index, truth)
+#define PARAMETERS_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define PARAMETERS_APART static __attribute__((noinline))
+#else
+#define PARAMETERS_APART static
 #endif
 
 namespace parameters {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -39,29 +42,38 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+static inline bool is_same(float a, float b) { return bits_of(a) == bits_of(b); }
+static inline bool is_negative(float x) { return (bits_of(x) >> 31U) != 0U; }
+static inline float size_of(float x) { return __builtin_fabsf(x); }
+#else
+static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+static inline bool is_same(float, float) { return false; }  // if they are, that is found out the long way
+static inline bool is_negative(float x) { return x < 0.0F; }
+static inline float size_of(float x) { return (x < 0.0F) ? -x : (x + 0.0F); }
+#endif
+
+#if defined(__AVR__) || defined(__SOFTFP__)
+static inline float product(float a, float b) { return a * b; }  // computed by a function: it cannot be fused
+#else
 // Stored before it is added to anything, so that no compiler fuses product and sum into one rounding.
 static inline float product(float a, float b) {
   const volatile float stored = a * b;
   return stored;
 }
-
-static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+#endif
 
 // A raw sample in the signal's own unit.
-static inline float scaled(float raw) { return raw + 0.0F; }
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
-}
+static inline float scaled(float raw) { return without_minus(raw); }
 
 #ifdef PARAMETERS_WATCH_SAMPLE
 // What can be wrong with a sample. Outside its span it is used all the same.
@@ -85,8 +97,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 1U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(given) : given;
@@ -99,64 +111,96 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if ((seen & is_fresh) != 0U) {
+      s.last[i] = in.now;
+    } else if ((in.now - s.last[i]) > 100U) {
+      seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+    } else {
+      // silent for a while
     }
+    s.seen[i] = seen;
   }
 }
 
-// lean: work out its target from the level that it was last set with, within its span.
-static void retarget_lean(State& s) {
-  float level = s.target[setpoint_lean];
+// Work out the targets that come from parameters: from the level that each setpoint was last set with.
+static void retarget(State& s) {
   switch (s.aim[0]) {
     case 1U:
-      level = s.parameter[parameter_lean_angle];
+      s.target[setpoint_lean] = s.parameter[parameter_lean_angle];
       break;
     case 2U:
-      level = -s.parameter[parameter_lean_angle] + 1.5F;
+      s.target[setpoint_lean] = -s.parameter[parameter_lean_angle] + 1.5F;
       break;
     default:
       break;
   }
-  if (level < -20.0F) {
-    level = -20.0F;
-  } else if (level > 20.0F) {
-    level = 20.0F;
-  } else {
-    // within its span
-  }
-  s.target[setpoint_lean] = level;
 }
 
 // One step towards the target, however late the tick.
 static float ramped(float from, float target, float step) {
   const float d = target - from;
   float v = target;
-  if (d > step) {
-    v = from + step;
-  } else if (d < -step) {
-    v = from - step;
-  } else {
-    // no more than a step away
+  if (size_of(d) > step) {
+    v = is_negative(d) ? (from - step) : (from + step);
   }
   return v;
 }
 
 static void ramp(State& s) {
-  s.setpoint[setpoint_lean] = ramped(s.setpoint[setpoint_lean], s.target[setpoint_lean], product(0.16F, s.parameter[parameter_speed]));
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    const float target = s.target[i];
+    if (!is_same(s.setpoint[i], target)) {
+      s.setpoint[i] = ramped(s.setpoint[i], target, product(0.16F, s.parameter[parameter_speed]));
+    }
+  }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+// Comparisons of signals: false while the signal is not known.
+static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
+
 #ifdef PARAMETERS_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+PARAMETERS_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  PARAMETERS_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
+}
+
+static void watch_0(State& s) {
+  watch_above(s, 0U, known(s, signal_tilt), s.value[signal_tilt], s.parameter[parameter_lean_angle] + -3.0F);
+}
+
+static void watch_1(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  PARAMETERS_WATCH_TRUTH(s, 1U, truth((in.events & event_go) != 0U));
+}
+
 #endif
+
+// tilt is above lean_angle - 3 deg
+static bool guard_0(State& s) {
+#ifdef PARAMETERS_WATCHED
+  watch_0(s);
+#endif
+  return above(s, signal_tilt, s.parameter[parameter_lean_angle] + -3.0F);
+}
+
+// go comes
+static bool guard_1(State& s, const Inputs& in) {
+#ifdef PARAMETERS_WATCHED
+  watch_1(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_go);
+}
 
 // ---- Sequence walk ----
 
@@ -164,72 +208,53 @@ static void ramp(State& s) {
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: tilt is above lean_angle - 3 deg
-      const float v0 = s.value[signal_tilt];
-      const float a0 = s.parameter[parameter_lean_angle] + -3.0F;
-      const Truth t0_0 = known(s, signal_tilt) ? truth(v0 > a0) : unknown;
-      PARAMETERS_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: go comes
-      const Truth t1_0 = truth((in.events & event_go) != 0U);
-      PARAMETERS_WATCH_TRUTH(s, 1U, t1_0);
-      const bool fires_1 = (t1_0 == yes);
-      if (fires_1) {
+    case Phase::go_on:  // :0:0
+      if (guard_1(s, in)) {  // :0:0
         to = Phase::stand;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
     default:
       break;
   }
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+PARAMETERS_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;
   switch (to) {
     case Phase::stand:  // :0:0
       s.aim[0] = 1U;
-      retarget_lean(s);
       break;
     case Phase::go_on:  // :0:0
       s.aim[0] = 2U;
-      retarget_lean(s);
       break;
     default:
       break;
   }
+  retarget(s);
   on_transition(s, Sequence::walk, static_cast<uint8_t>(from), static_cast<uint8_t>(to), cause);
 }
 
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 1U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
     s.seen[i] = 0U;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
     s.last[i] = now;
   }
+  s.aim[0] = 0U;
   for (uint8_t i = 0U; i < 1U; ++i) {
-    s.aim[i] = 0U;
+    s.setpoint[i] = 0.0F;
+    s.target[i] = 0.0F;
   }
-  s.setpoint[setpoint_lean] = 0.0F;
-  s.target[setpoint_lean] = 0.0F;
   s.drives = true;
   s.stage = 2U;
 }
@@ -251,20 +276,24 @@ void reset(State& s) {
 }
 
 bool write_parameter(State& s, Parameter parameter, float value) {
-  bool good = false;
+  float low = 1.0F;
+  float high = 0.0F;
   switch (parameter) {
     case parameter_lean_angle:
-      good = (value >= 8.0F) && (value <= 20.0F);  // false for NaN
+      low = 8.0F;
+      high = 20.0F;
       break;
     case parameter_speed:
-      good = (value >= 0.2F) && (value <= 2.0F);  // false for NaN
+      low = 0.2F;
+      high = 2.0F;
       break;
     default:
       break;
   }
+  const bool good = (value >= low) && (value <= high);  // false for NaN
   if (good) {
     s.parameter[parameter] = value;
-    retarget_lean(s);
+    retarget(s);
   }
   return good;
 }

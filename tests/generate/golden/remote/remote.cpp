@@ -14,18 +14,19 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
+#if defined(REMOTE_WATCH_MARGIN) || defined(REMOTE_WATCH_TRUTH)
+#define REMOTE_WATCHED 1
+#ifndef REMOTE_WATCH_MARGIN
+#define REMOTE_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
 #ifndef REMOTE_WATCH_TRUTH
-#define REMOTE_WATCH_TRUTH(s, index, truth)
+#define REMOTE_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
 #endif
 
 namespace remote {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
 
 // Bits of State::seen and State::remote.
 static const uint8_t is_seen = 1U;
@@ -42,43 +43,66 @@ static void hear_remote(State& s, const Inputs& in) {
   }
 }
 
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+#ifdef REMOTE_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  REMOTE_WATCH_TRUTH(s, 0U, (s.remote == is_seen) ? truth((in.switches & switch_motors) != 0U) : unknown);
+}
+
+static void watch_1(State& s) {
+  REMOTE_WATCH_TRUTH(s, 1U, truth((s.remote & is_lost) != 0U));
+}
+
+#endif
+
+// motors is on
+static bool guard_0(State& s, const Inputs& in) {
+#ifdef REMOTE_WATCHED
+  watch_0(s, in);
+#endif
+  return (s.remote == is_seen) && is_set(in.switches, switch_motors);
+}
+
+// the remote is lost
+static bool guard_1(State& s) {
+#ifdef REMOTE_WATCHED
+  watch_1(s);
+#endif
+  return is_set(s.remote, is_lost);
+}
+
 // ---- Sequence walk ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: motors is on
-      const Truth t0_0 = ((s.remote & 3U) == 1U) ? truth((in.switches & switch_motors) != 0U) : unknown;
-      REMOTE_WATCH_TRUTH(s, 0U, t0_0);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s, in)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
-      }
-      // :0:0: the remote is lost
-      const Truth t1_0 = truth((s.remote & is_lost) != 0U);
-      REMOTE_WATCH_TRUTH(s, 1U, t1_0);
-      const bool fires_1 = (t1_0 == yes);
-      if (fires_1) {
+      } else if (guard_1(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 1U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }

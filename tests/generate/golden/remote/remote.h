@@ -58,12 +58,12 @@ struct Inputs {
 
 // Owned by the caller. Read it through the functions below.
 struct State {
-  uint32_t last_heard;
-  uint32_t since;  // when the phase began
-  uint8_t remote;  // bits: 1 heard, 2 lost
   Phase phase;
-  bool drives;
   uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  bool drives;
+  uint8_t remote;  // bits: 1 heard, 2 lost
+  uint32_t since;  // when the phase began
+  uint32_t last_heard;
 };
 
 // Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one

@@ -14,25 +14,26 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef RULES_WATCH_MARGIN
+#if defined(RULES_WATCH_MARGIN) || defined(RULES_WATCH_TRUTH)
 #define RULES_WATCHED 1
-#else
-#define RULES_WATCH_MARGIN(s, index, truth, margin)
+#ifndef RULES_WATCH_MARGIN
+#define RULES_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
 #endif
 #ifndef RULES_WATCH_TRUTH
-#define RULES_WATCH_TRUTH(s, index, truth)
+#define RULES_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define RULES_APART static __attribute__((noinline))
+#else
+#define RULES_APART static
 #endif
 
 namespace rules {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
-static inline Truth least(Truth a, Truth b) { return (b < a) ? b : a; }
-static inline Truth opposite(Truth a) { return (a == yes) ? no : ((a == no) ? yes : unknown); }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -41,39 +42,42 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+#else
+static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+#endif
+
+#if defined(__AVR__) || defined(__SOFTFP__)
+static inline float product(float a, float b) { return a * b; }  // computed by a function: it cannot be fused
+#else
 // Stored before it is added to anything, so that no compiler fuses product and sum into one rounding.
 static inline float product(float a, float b) {
   const volatile float stored = a * b;
   return stored;
 }
-
-static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+#endif
 
 // A raw sample in the signal's own unit.
 static float scaled(uint8_t signal, float raw) {
   float value = 0.0F;
   switch (signal) {
     case signal_tilt:
-      value = raw + 0.0F;
+      value = without_minus(raw);
       break;
     default:
       value = product(raw, 0.07905138F) + -8.063241F;
       break;
   }
   return value;
-}
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
 }
 
 #ifdef RULES_WATCH_SAMPLE
@@ -101,8 +105,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 2U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(i, given) : given;
@@ -115,52 +119,95 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if (i <= signal_tilt) {
+      if ((seen & is_fresh) != 0U) {
+        s.last[i] = in.now;
+      } else if ((in.now - s.last[i]) > 100U) {
+        seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+      } else {
+        // silent for a while
+      }
     }
+    s.seen[i] = seen;
   }
+}
+
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+// Comparisons of signals: false while the signal is not known.
+static bool above(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] > t); }
+static bool at_most(const State& s, uint8_t signal, float t) { return known(s, signal) && (s.value[signal] <= t); }
+static bool within(const State& s, uint8_t signal, float low, float high) {
+  return known(s, signal) && (s.value[signal] >= low) && (s.value[signal] <= high);
+}
+static bool outside(const State& s, uint8_t signal, float low, float high) {
+  return known(s, signal) && ((s.value[signal] < low) || (s.value[signal] > high));
+}
+
+static inline uint8_t fresh_bit(const State& s, uint8_t signal, uint8_t bit) {
+  return ((s.seen[signal] & is_fresh) != 0U) ? bit : static_cast<uint8_t>(0U);
+}
+
+// Whether a guard has been true for so many samples that were fresh; once it has, it stays so until it is not true.
+RULES_APART bool sampled(State& s, uint8_t slot, uint8_t octet, uint8_t samples, bool guard, uint8_t fresh, uint8_t all) {
+  uint8_t& gathered = s.gathered[octet];
+  if (guard) {
+    gathered |= fresh;
+    if ((gathered == all) && (s.count[slot] < samples)) {
+      ++s.count[slot];
+      gathered = 0U;
+    }
+  } else {
+    gathered = 0U;
+    s.count[slot] = 0U;
+  }
+  return s.count[slot] >= samples;
 }
 
 #ifdef RULES_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float smaller(float a, float b) { return (b < a) ? b : a; }
-#endif
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
 
-// Note whether a signal was fresh while the guard was true; a lost one is waited for no longer.
-static void gather(const State& s, uint8_t signal, uint8_t& gathered, uint8_t bit, bool& all, bool& one) {
-  if ((s.seen[signal] & is_fresh) != 0U) {
-    gathered |= bit;
-  }
-  if ((s.seen[signal] & is_lost) == 0U) {
-    one = true;
-    all = all && ((gathered & bit) != 0U);
-  }
+static inline float smaller(float a, float b) { return (b < a) ? b : a; }
+RULES_APART void watch_above(State& s, uint16_t index, bool is_known, float v, float low) {
+  RULES_WATCH_MARGIN(s, index, is_known ? truth(v > low) : unknown, v - low);
 }
 
-// Whether a guard has been true for so many fresh samples; once it has, it stays so until it is not true.
-static bool enough(uint8_t& count, uint8_t samples, bool guard, bool rise, uint8_t* gathered, uint8_t octets) {
-  const bool more = rise && (count < samples);
-  if (!guard) {
-    count = 0U;
-  } else if (more) {
-    ++count;
-  } else {
-    // as it was
-  }
-  if ((!guard) || more) {
-    for (uint8_t i = 0U; i < octets; ++i) {
-      gathered[i] = 0U;
-    }
-  }
-  return count >= samples;
+RULES_APART void watch_within(State& s, uint16_t index, bool is_known, float v, float low, float high) {
+  RULES_WATCH_MARGIN(s, index, is_known ? truth((v >= low) && (v <= high)) : unknown, smaller(v - low, high - v));
+}
+
+static void watch_2(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  RULES_WATCH_TRUTH(s, 3U, truth((in.events & event_go) != 0U));
+}
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  watch_above(s, 0U, known(s, signal_knee), s.value[signal_knee], 5.0F);
+  watch_above(s, 1U, known(s, signal_tilt), s.value[signal_tilt], 8.0F);
+}
+
+static void watch_1(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  watch_within(s, 2U, known(s, signal_tilt), s.value[signal_tilt], -25.0F, 25.0F);
+}
+
+#endif
+
+// go comes
+static bool guard_2(State& s, const Inputs& in) {
+#ifdef RULES_WATCHED
+  watch_2(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_go);
 }
 
 // ---- Sequence walk ----
@@ -168,29 +215,23 @@ static bool enough(uint8_t& count, uint8_t samples, bool guard, bool rise, uint8
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: go comes
-      const Truth t2_0 = truth((in.events & event_go) != 0U);
-      RULES_WATCH_TRUTH(s, 3U, t2_0);
-      const bool fires_2 = (t2_0 == yes);
-      if (fires_2) {
+    case Phase::stand:  // :0:0
+      if (guard_2(s, in)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: timeout
-      if ((in.now - s.since) >= 5000U) {
-        to = Phase::stand;
-        cause = by_timeout;
-      }
+    case Phase::go_on:  // :0:0
+      limit = 5000U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::stand;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -206,54 +247,34 @@ static void judge_rules(State& s, const Inputs& in) {
   static_cast<void>(in);
   {
     // :0:0: while knee is above 5 mm: tilt is above 8 deg
-    const float v0 = s.value[signal_knee];
-    const float a0 = 5.0F;
-    const Truth t0_0 = known(s, signal_knee) ? truth(v0 > a0) : unknown;
-    RULES_WATCH_MARGIN(s, 0U, t0_0, v0 - a0);
-    const float v1 = s.value[signal_tilt];
-    const float a1 = 8.0F;
-    const Truth t0_1 = known(s, signal_tilt) ? truth(v1 > a1) : unknown;
-    RULES_WATCH_MARGIN(s, 1U, t0_1, v1 - a1);
-    const Truth t0_2 = opposite(t0_1);
-    const Truth t0_3 = least(t0_0, t0_2);
-    bool all_fires_0 = true;
-    bool one_fires_0 = false;
-    if (t0_3 == yes) {
-      gather(s, signal_tilt, s.gathered[0], 0x01U, all_fires_0, one_fires_0);
-      gather(s, signal_knee, s.gathered[0], 0x02U, all_fires_0, one_fires_0);
-    }
-    const bool fires_0 = enough(s.count[0], 2U, t0_3 == yes, all_fires_0 && one_fires_0, &s.gathered[0], 1U);
-    s.rule[rule_weight_on_the_standing_leg] = fires_0 ? RuleState::broken : ((t0_3 == unknown) ? RuleState::unjudged : RuleState::kept);
+#ifdef RULES_WATCHED
+    watch_0(s, in);
+#endif
+    const bool false_0 = at_most(s, signal_knee, 5.0F) || above(s, signal_tilt, 8.0F);
+    const bool true_0 = (!false_0) && (above(s, signal_knee, 5.0F) && at_most(s, signal_tilt, 8.0F));
+    const bool fires_0 = sampled(s, 0U, 0U, 2U, true_0, fresh_bit(s, signal_tilt, 0x01U) | fresh_bit(s, signal_knee, 0x02U), 0x03U);
+    s.rule[rule_weight_on_the_standing_leg] = fires_0 ? RuleState::broken : ((true_0 || false_0) ? RuleState::kept : RuleState::unjudged);
   }
   {
     // :0:0: tilt is within -25 deg to 25 deg
-    const float v2 = s.value[signal_tilt];
-    const float a2 = -25.0F;
-    const float b2 = 25.0F;
-    const Truth t1_0 = known(s, signal_tilt) ? truth((v2 >= a2) && (v2 <= b2)) : unknown;
-    RULES_WATCH_MARGIN(s, 2U, t1_0, smaller(v2 - a2, b2 - v2));
-    const Truth t1_1 = opposite(t1_0);
-    const bool fires_1 = (t1_1 == yes);
-    s.rule[rule_upright] = fires_1 ? RuleState::broken : ((t1_1 == unknown) ? RuleState::unjudged : RuleState::kept);
+#ifdef RULES_WATCHED
+    watch_1(s, in);
+#endif
+    const bool false_1 = within(s, signal_tilt, -25.0F, 25.0F);
+    const bool true_1 = (!false_1) && (outside(s, signal_tilt, -25.0F, 25.0F));
+    const bool fires_1 = true_1;
+    s.rule[rule_upright] = fires_1 ? RuleState::broken : ((true_1 || false_1) ? RuleState::kept : RuleState::unjudged);
   }
 }
 
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 2U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 2U; ++i) {
     s.seen[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 2U; ++i) {
-    s.last[i] = now;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.count[i] = 0U;
-  }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.gathered[i] = 0U;
-  }
+  s.last[0] = now;
+  s.count[0] = 0U;
+  s.gathered[0] = 0U;
   for (uint8_t i = 0U; i < 2U; ++i) {
     s.rule[i] = RuleState::kept;
   }

@@ -14,56 +14,104 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
+#if defined(SEQUENCES_WATCH_MARGIN) || defined(SEQUENCES_WATCH_TRUTH)
+#define SEQUENCES_WATCHED 1
+#ifndef SEQUENCES_WATCH_MARGIN
+#define SEQUENCES_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
 #ifndef SEQUENCES_WATCH_TRUTH
-#define SEQUENCES_WATCH_TRUTH(s, index, truth)
+#define SEQUENCES_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
 #endif
 
 namespace sequences {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
 
+template <typename Phase>
+static inline bool is_in(Phase now, Phase phase) { return now == phase; }
+
+#ifdef SEQUENCES_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
 static inline Truth truth(bool b) { return b ? yes : no; }
+
+static void watch_1(State& s) {
+  SEQUENCES_WATCH_TRUTH(s, 1U, truth(s.phase_right_hind == Phase_right_hind::stance));
+}
+
+static void watch_2(State& s, const Inputs& in, uint16_t leaf) {
+  static_cast<void>(in);
+  SEQUENCES_WATCH_TRUTH(s, leaf + 0U, truth((in.events & event_go) != 0U));
+}
+
+static void watch_3(State& s) {
+  SEQUENCES_WATCH_TRUTH(s, 3U, truth(s.phase_left_fore == Phase_left_fore::stance));
+}
+
+static void watch_0(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  SEQUENCES_WATCH_TRUTH(s, 0U, truth((in.events & event_halt) != 0U));
+}
+
+#endif
+
+// right_hind is in stance
+static bool guard_1(State& s) {
+#ifdef SEQUENCES_WATCHED
+  watch_1(s);
+#endif
+  return is_in(s.phase_right_hind, Phase_right_hind::stance);
+}
+
+// go comes
+static bool guard_2(State& s, const Inputs& in, uint16_t leaf) {
+#ifdef SEQUENCES_WATCHED
+  watch_2(s, in, leaf);
+#else
+  static_cast<void>(s);
+  static_cast<void>(leaf);
+#endif
+  return is_set(in.events, event_go);
+}
+
+// left_fore is in stance
+static bool guard_3(State& s) {
+#ifdef SEQUENCES_WATCHED
+  watch_3(s);
+#endif
+  return is_in(s.phase_left_fore, Phase_left_fore::stance);
+}
 
 // ---- Sequence left_fore ----
 
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide_left_fore(State& s, const Inputs& in, Phase_left_fore& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase_left_fore) {
-    case Phase_left_fore::stance: {  // :0:0
-      // :0:0: right_hind is in stance
-      const Truth t1_0 = truth(s.phase_right_hind == Phase_right_hind::stance);
-      SEQUENCES_WATCH_TRUTH(s, 1U, t1_0);
-      const bool fires_1 = (t1_0 == yes);
-      if (fires_1) {
+    case Phase_left_fore::stance:  // :0:0
+      if (guard_1(s)) {  // :0:0
         to = Phase_left_fore::swing;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase_left_fore::swing: {  // :0:0
-      // :0:0: go comes
-      const Truth t2_0 = truth((in.events & event_go) != 0U);
-      SEQUENCES_WATCH_TRUTH(s, 2U, t2_0);
-      const bool fires_2 = (t2_0 == yes);
-      if (fires_2) {
+    case Phase_left_fore::swing:  // :0:0
+      if (guard_2(s, in, 2U)) {  // :0:0
         to = Phase_left_fore::stance;
         cause = by_guard + 0U;
-        break;
       }
-      // :0:0: timeout
-      if ((in.now - s.since_left_fore) >= 800U) {
-        to = Phase_left_fore::stance;
-        cause = by_timeout;
-      }
+      limit = 800U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since_left_fore) >= limit)) {
+    to = Phase_left_fore::stance;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -80,38 +128,27 @@ static void enter_left_fore(State& s, const Inputs& in, Phase_left_fore to, Caus
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide_right_hind(State& s, const Inputs& in, Phase_right_hind& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase_right_hind) {
-    case Phase_right_hind::stance: {  // :0:0
-      // :0:0: left_fore is in stance
-      const Truth t3_0 = truth(s.phase_left_fore == Phase_left_fore::stance);
-      SEQUENCES_WATCH_TRUTH(s, 3U, t3_0);
-      const bool fires_3 = (t3_0 == yes);
-      if (fires_3) {
+    case Phase_right_hind::stance:  // :0:0
+      if (guard_3(s)) {  // :0:0
         to = Phase_right_hind::swing;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase_right_hind::swing: {  // :0:0
-      // :0:0: go comes
-      const Truth t4_0 = truth((in.events & event_go) != 0U);
-      SEQUENCES_WATCH_TRUTH(s, 4U, t4_0);
-      const bool fires_4 = (t4_0 == yes);
-      if (fires_4) {
+    case Phase_right_hind::swing:  // :0:0
+      if (guard_2(s, in, 4U)) {  // :0:0
         to = Phase_right_hind::stance;
         cause = by_guard + 0U;
-        break;
       }
-      // :0:0: timeout
-      if ((in.now - s.since_right_hind) >= 800U) {
-        to = Phase_right_hind::stance;
-        cause = by_timeout;
-      }
+      limit = 800U;  // :0:0
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since_right_hind) >= limit)) {
+    to = Phase_right_hind::stance;
+    cause = by_timeout;
   }
   return cause;
 }
@@ -154,9 +191,11 @@ static void choose(State& s, const Inputs& in) {
   Cause everyone = no_change;
   {
     // :0:0: anywhere: halt comes
-    const Truth t0_0 = truth((in.events & event_halt) != 0U);
-    SEQUENCES_WATCH_TRUTH(s, 0U, t0_0);
-    const bool fires_0 = (t0_0 == yes);
+#ifdef SEQUENCES_WATCHED
+    watch_0(s, in);
+#endif
+    const bool true_0 = is_set(in.events, event_halt);
+    const bool fires_0 = true_0;
     if (fires_0) {
       to_left_fore = Phase_left_fore::stance;
       to_right_hind = Phase_right_hind::stance;

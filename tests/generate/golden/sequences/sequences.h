@@ -63,12 +63,12 @@ struct Inputs {
 
 // Owned by the caller. Read it through the functions below.
 struct State {
-  uint32_t since_left_fore;  // when the phase began
-  uint32_t since_right_hind;  // when the phase began
   Phase_left_fore phase_left_fore;
   Phase_right_hind phase_right_hind;
-  bool drives;
   uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  bool drives;
+  uint32_t since_left_fore;  // when the phase began
+  uint32_t since_right_hind;  // when the phase began
 };
 
 // Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one

@@ -14,20 +14,26 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
-#ifdef SETPOINTS_WATCH_MARGIN
+#if defined(SETPOINTS_WATCH_MARGIN) || defined(SETPOINTS_WATCH_TRUTH)
 #define SETPOINTS_WATCHED 1
+#ifndef SETPOINTS_WATCH_MARGIN
+#define SETPOINTS_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
+#ifndef SETPOINTS_WATCH_TRUTH
+#define SETPOINTS_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define SETPOINTS_APART static __attribute__((noinline))
 #else
-#define SETPOINTS_WATCH_MARGIN(s, index, truth, margin)
+#define SETPOINTS_APART static
 #endif
 
 namespace setpoints {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
-
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
 
 // Bits of State::seen.
 static const uint8_t is_seen = 1U;
@@ -36,13 +42,35 @@ static const uint8_t is_fresh = 4U;
 
 static inline bool known(const State& s, uint8_t signal) { return (s.seen[signal] & 3U) == is_seen; }
 
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_finite(float x) { return (static_cast<uint16_t>(bits_of(x) >> 16U) & 0x7F80U) != 0x7F80U; }
+static inline float without_minus(float x) { return (bits_of(x) == 0x80000000U) ? 0.0F : x; }  // as x + 0.0F
+static inline bool is_same(float a, float b) { return bits_of(a) == bits_of(b); }
+static inline bool is_negative(float x) { return (bits_of(x) >> 31U) != 0U; }
+static inline float size_of(float x) { return __builtin_fabsf(x); }
+#else
+static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+static inline float without_minus(float x) { return x + 0.0F; }
+static inline bool is_same(float, float) { return false; }  // if they are, that is found out the long way
+static inline bool is_negative(float x) { return x < 0.0F; }
+static inline float size_of(float x) { return (x < 0.0F) ? -x : (x + 0.0F); }
+#endif
+
+#if defined(__AVR__) || defined(__SOFTFP__)
+static inline float product(float a, float b) { return a * b; }  // computed by a function: it cannot be fused
+#else
 // Stored before it is added to anything, so that no compiler fuses product and sum into one rounding.
 static inline float product(float a, float b) {
   const volatile float stored = a * b;
   return stored;
 }
-
-static inline bool is_finite(float x) { return (x >= -3.4028235e38F) && (x <= 3.4028235e38F); }
+#endif
 
 // A raw sample in the signal's own unit.
 static float scaled(uint8_t signal, float raw) {
@@ -52,23 +80,10 @@ static float scaled(uint8_t signal, float raw) {
       value = product(raw, 0.07905138F) + -8.063241F;
       break;
     default:
-      value = raw + 0.0F;
+      value = without_minus(raw);
       break;
   }
   return value;
-}
-
-// Whether a signal is lost after so many milliseconds of silence.
-static bool is_too_long(uint8_t signal, uint32_t silence) {
-  bool lost = false;
-  switch (signal) {
-    case signal_tilt:
-      lost = silence > 100U;
-      break;
-    default:
-      break;
-  }
-  return lost;
 }
 
 #ifdef SETPOINTS_WATCH_SAMPLE
@@ -97,8 +112,8 @@ static bool is_out_of_span(uint8_t signal, float value) {
 
 static void take_samples(State& s, const Inputs& in) {
   for (uint8_t i = 0U; i < 3U; ++i) {
+    uint8_t seen = s.seen[i] & (is_seen | is_lost);
     const uint8_t form = in.fresh[i];
-    bool good = false;
     if (form != not_fresh) {
       const float given = in.signal[i];
       const float value = (form == fresh_raw) ? scaled(i, given) : given;
@@ -111,17 +126,19 @@ static void take_samples(State& s, const Inputs& in) {
         }
 #endif
         s.value[i] = value;
-        s.seen[i] = is_seen | is_fresh;
-        s.last[i] = in.now;
-        good = true;
+        seen = is_seen | is_fresh;
       }
     }
-    if (!good) {
-      // once lost, lost until fresh: the wrap of the clock revives nothing
-      const bool late = is_too_long(i, in.now - s.last[i]);
-      const uint8_t kept = s.seen[i] & (is_seen | is_lost);
-      s.seen[i] = late ? static_cast<uint8_t>(kept | is_lost) : kept;
+    if (i <= signal_tilt) {
+      if ((seen & is_fresh) != 0U) {
+        s.last[i] = in.now;
+      } else if ((in.now - s.last[i]) > 100U) {
+        seen |= is_lost;  // until fresh: the wrap of the clock revives nothing
+      } else {
+        // silent for a while
+      }
     }
+    s.seen[i] = seen;
   }
 }
 
@@ -129,55 +146,69 @@ static void take_samples(State& s, const Inputs& in) {
 static float ramped(float from, float target, float step) {
   const float d = target - from;
   float v = target;
-  if (d > step) {
-    v = from + step;
-  } else if (d < -step) {
-    v = from - step;
-  } else {
-    // no more than a step away
+  if (size_of(d) > step) {
+    v = is_negative(d) ? (from - step) : (from + step);
   }
   return v;
 }
 
 static void ramp(State& s) {
-  s.setpoint[setpoint_lean] = ramped(s.setpoint[setpoint_lean], s.target[setpoint_lean], 0.16F);
-  s.setpoint[setpoint_bend] = s.target[setpoint_bend];
+  for (uint8_t i = 0U; i < 2U; ++i) {
+    const float target = s.target[i];
+    if (!is_same(s.setpoint[i], target)) {
+      bool jumps = false;
+      float step = 0.0F;
+      switch (i) {
+        case setpoint_lean:
+          step = 0.16F;
+          break;
+        default:
+          jumps = true;
+          break;
+      }
+      s.setpoint[i] = jumps ? target : ramped(s.setpoint[i], target, step);
+    }
+  }
+}
+
+// From where a target is come to.
+enum Way : uint8_t { from_both_sides = 0U, from_below = 1U, from_above = 2U };
+
+static Way way(float target, float from) {
+  return (target > from) ? from_below : ((target < from) ? from_above : from_both_sides);
+}
+
+// Whether a signal is within t of a place; past it will do, too, for one that comes to it from one side.
+SETPOINTS_APART bool is_near(const State& s, uint8_t signal, float place, float t, Way way) {
+  bool near = false;
+  if (known(s, signal)) {
+    const float e = s.value[signal] - place;
+    near = ((way == from_below) ? -e : ((way == from_above) ? e : size_of(e))) <= t;
+  }
+  return near;
+}
+
+static bool near_lean(const State& s, float t, Way from) {
+  const float aim = s.target[setpoint_lean];
+  return is_near(s, signal_tilt, aim + 2.0F, t, from) && is_near(s, signal_other_tilt, aim + -2.0F, t, from);
 }
 
 // The signals that follow the setpoint are within t of the target.
-static Truth at_target_lean(const State& s, float t) {
-  Truth result = unknown;
-  if (known(s, signal_tilt) && known(s, signal_other_tilt)) {
-    const float aim = s.target[setpoint_lean];
-    const float e0 = s.value[signal_tilt] - (aim + 2.0F);
-    const float e1 = s.value[signal_other_tilt] - (aim + -2.0F);
-    result = truth((e0 >= -t) && (e0 <= t) && (e1 >= -t) && (e1 <= t));
-  }
-  return result;
+static bool at_target_lean(const State& s, float t) {
+  return near_lean(s, t, from_both_sides);
 }
 
 // The signals that follow the setpoint are within t of the target or past it, seen from where the phase began.
-static Truth reached_lean(const State& s, float t) {
-  Truth result = unknown;
-  if (known(s, signal_tilt) && known(s, signal_other_tilt)) {
-    const float aim = s.target[setpoint_lean];
-    const float e0 = s.value[signal_tilt] - (aim + 2.0F);
-    const float e1 = s.value[signal_other_tilt] - (aim + -2.0F);
-    const float from = s.entry[0];
-    if (aim > from) {
-      result = truth((e0 >= -t) && (e1 >= -t));
-    } else if (aim < from) {
-      result = truth((e0 <= t) && (e1 <= t));
-    } else {
-      result = truth((e0 >= -t) && (e0 <= t) && (e1 >= -t) && (e1 <= t));
-    }
-  }
-  return result;
+static bool reached_lean(const State& s, float t) {
+  return near_lean(s, t, way(s.target[setpoint_lean], s.entry[0]));
 }
 
 #ifdef SETPOINTS_WATCHED
-// Margins: signed distances from the threshold in force, positive while the comparison is satisfied.
-static inline float size_of(float x) { return (x < 0.0F) ? -x : (x + 0.0F); }
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
 static float margin_at_target_lean(const State& s, float t) {
   const float aim = s.target[setpoint_lean];
   float least_margin = 0.0F;
@@ -210,7 +241,34 @@ static float margin_reached_lean(const State& s, float t) {
   }
   return least_margin;
 }
+
+static void watch_0(State& s) {
+  SETPOINTS_WATCH_MARGIN(s, 0U, (known(s, signal_tilt) && known(s, signal_other_tilt)) ? truth(at_target_lean(s, (s.latch[0] ? 3.0F : 2.0F))) : unknown, margin_at_target_lean(s, (s.latch[0] ? 3.0F : 2.0F)));
+}
+
+static void watch_1(State& s) {
+  SETPOINTS_WATCH_MARGIN(s, 1U, (known(s, signal_tilt) && known(s, signal_other_tilt)) ? truth(reached_lean(s, 2.0F)) : unknown, margin_reached_lean(s, 2.0F));
+}
+
 #endif
+
+// tilt and other_tilt are within 2 deg of lean (until 3 deg off)
+static bool guard_0(State& s) {
+#ifdef SETPOINTS_WATCHED
+  watch_0(s);
+#endif
+  const bool c0 = at_target_lean(s, (s.latch[0] ? 3.0F : 2.0F));
+  s.latch[0] = c0;
+  return c0;
+}
+
+// tilt and other_tilt have come within 2 deg of lean or past it
+static bool guard_1(State& s) {
+#ifdef SETPOINTS_WATCHED
+  watch_1(s);
+#endif
+  return reached_lean(s, 2.0F);
+}
 
 // ---- Sequence walk ----
 
@@ -224,40 +282,25 @@ static Cause decide(State& s, const Inputs& in, Phase& to) {
   static_cast<void>(in);
   Cause cause = no_change;
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: tilt and other_tilt are within 2 deg of lean (until 3 deg off)
-      const float a0 = s.latch[0] ? 3.0F : 2.0F;
-      const Truth t0_0 = at_target_lean(s, a0);
-      SETPOINTS_WATCH_MARGIN(s, 0U, t0_0, margin_at_target_lean(s, a0));
-      s.latch[0] = (t0_0 == yes);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: tilt and other_tilt have come within 2 deg of lean or past it
-      const float a1 = 2.0F;
-      const Truth t1_0 = reached_lean(s, a1);
-      SETPOINTS_WATCH_MARGIN(s, 1U, t1_0, margin_reached_lean(s, a1));
-      const bool fires_1 = (t1_0 == yes);
-      if (fires_1) {
+    case Phase::go_on:  // :0:0
+      if (guard_1(s)) {  // :0:0
         to = Phase::stand;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
     default:
       break;
   }
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+SETPOINTS_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;
@@ -280,21 +323,15 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static void start_over(State& s, uint32_t now) {
   for (uint8_t i = 0U; i < 3U; ++i) {
     s.value[i] = 0.0F;
-  }
-  for (uint8_t i = 0U; i < 3U; ++i) {
     s.seen[i] = 0U;
   }
-  for (uint8_t i = 0U; i < 3U; ++i) {
-    s.last[i] = now;
+  s.last[0] = now;
+  s.latch[0] = false;
+  for (uint8_t i = 0U; i < 2U; ++i) {
+    s.setpoint[i] = 0.0F;
+    s.target[i] = 0.0F;
   }
-  for (uint8_t i = 0U; i < 1U; ++i) {
-    s.latch[i] = false;
-  }
-  s.setpoint[setpoint_lean] = 0.0F;
-  s.target[setpoint_lean] = 0.0F;
   s.entry[0] = 0.0F;
-  s.setpoint[setpoint_bend] = 0.0F;
-  s.target[setpoint_bend] = 0.0F;
   s.drives = true;
   s.stage = 2U;
 }

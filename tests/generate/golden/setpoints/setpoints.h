@@ -70,17 +70,17 @@ struct Inputs {
 
 // Owned by the caller. Read it through the functions below.
 struct State {
-  float value[3];
+  Phase phase;
+  uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  bool drives;
+  bool latch[1];
+  uint8_t seen[3];  // bits: 1 seen, 2 lost, 4 fresh in this tick
+  uint32_t since;  // when the phase began
+  uint32_t last[1];  // when signals that can be lost were last fresh
+  float entry[1];  // setpoints as they were when the phase began
   float setpoint[2];
   float target[2];
-  float entry[1];  // setpoints as they were when the phase began
-  uint32_t last[3];  // when the signals were last fresh
-  uint32_t since;  // when the phase began
-  uint8_t seen[3];  // bits: 1 seen, 2 lost, 4 fresh in this tick
-  Phase phase;
-  bool latch[1];
-  bool drives;
-  uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  float value[3];
 };
 
 // Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one

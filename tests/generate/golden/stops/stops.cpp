@@ -14,35 +14,105 @@
 #error "build this file so that float is not computed in a wider type (x86: -msse2 -mfpmath=sse)"
 #endif
 
+#if defined(STOPS_WATCH_MARGIN) || defined(STOPS_WATCH_TRUTH)
+#define STOPS_WATCHED 1
+#ifndef STOPS_WATCH_MARGIN
+#define STOPS_WATCH_MARGIN(s, index, truth, margin) static_cast<void>(truth), static_cast<void>(margin)
+#endif
 #ifndef STOPS_WATCH_TRUTH
-#define STOPS_WATCH_TRUTH(s, index, truth)
+#define STOPS_WATCH_TRUTH(s, index, truth) static_cast<void>(truth)
+#endif
+#endif
+
+// Where the size of the code matters most, what is called from several places stands once.
+#if defined(__GNUC__) && defined(__OPTIMIZE_SIZE__)
+#define STOPS_APART static __attribute__((noinline))
+#else
+#define STOPS_APART static
 #endif
 
 namespace stops {
 
 static_assert(sizeof(float) == 4U, "float must be IEEE 754 binary32");
 
-// Three-valued logic (Kleene): all of is the least, any of the most.
-enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
-
-static inline Truth truth(bool b) { return b ? yes : no; }
+// Bits are looked at where that is enough: without a float unit it is much cheaper than comparing numbers.
+#ifdef __GNUC__
+static inline uint32_t bits_of(float x) {
+  uint32_t bits;
+  __builtin_memcpy(&bits, &x, sizeof bits);
+  return bits;
+}
+static inline bool is_same(float a, float b) { return bits_of(a) == bits_of(b); }
+static inline bool is_negative(float x) { return (bits_of(x) >> 31U) != 0U; }
+static inline bool is_equal(float a, float b) {
+  return (bits_of(a) == bits_of(b)) || (((bits_of(a) | bits_of(b)) << 1U) == 0U);  // nothing equals minus nothing
+}
+static inline float size_of(float x) { return __builtin_fabsf(x); }
+#else
+static inline bool is_same(float, float) { return false; }  // if they are, that is found out the long way
+static inline bool is_negative(float x) { return x < 0.0F; }
+static inline bool is_equal(float a, float b) { return !((a < b) || (a > b)); }
+static inline float size_of(float x) { return (x < 0.0F) ? -x : (x + 0.0F); }
+#endif
 
 // One step towards the target, however late the tick.
 static float ramped(float from, float target, float step) {
   const float d = target - from;
   float v = target;
-  if (d > step) {
-    v = from + step;
-  } else if (d < -step) {
-    v = from - step;
-  } else {
-    // no more than a step away
+  if (size_of(d) > step) {
+    v = is_negative(d) ? (from - step) : (from + step);
   }
   return v;
 }
 
 static void ramp(State& s) {
-  s.setpoint[setpoint_lean] = ramped(s.setpoint[setpoint_lean], s.target[setpoint_lean], 0.16F);
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    const float target = s.target[i];
+    if (!is_same(s.setpoint[i], target)) {
+      s.setpoint[i] = ramped(s.setpoint[i], target, 0.16F);
+    }
+  }
+}
+
+static inline bool is_set(uint32_t bits, uint32_t bit) { return (bits & bit) != 0U; }
+
+#ifdef STOPS_WATCHED
+// What those who watch get to see: how each comparison of a guard comes out, and its margin, the signed distance
+// from the threshold in force, positive while the comparison is satisfied.
+enum Truth : uint8_t { no = 0U, unknown = 1U, yes = 2U };
+static inline Truth truth(bool b) { return b ? yes : no; }
+
+static void watch_0(State& s, const Inputs& in, uint16_t leaf) {
+  static_cast<void>(in);
+  STOPS_WATCH_TRUTH(s, leaf + 0U, truth((in.events & event_go) != 0U));
+}
+
+static void watch_1(State& s, const Inputs& in) {
+  static_cast<void>(in);
+  STOPS_WATCH_TRUTH(s, 1U, truth((in.events & event_halt) != 0U));
+}
+
+#endif
+
+// go comes
+static bool guard_0(State& s, const Inputs& in, uint16_t leaf) {
+#ifdef STOPS_WATCHED
+  watch_0(s, in, leaf);
+#else
+  static_cast<void>(s);
+  static_cast<void>(leaf);
+#endif
+  return is_set(in.events, event_go);
+}
+
+// halt comes
+static bool guard_1(State& s, const Inputs& in) {
+#ifdef STOPS_WATCHED
+  watch_1(s, in);
+#else
+  static_cast<void>(s);
+#endif
+  return is_set(in.events, event_halt);
 }
 
 // ---- Sequence walk ----
@@ -50,79 +120,50 @@ static void ramp(State& s) {
 // Look at the active phase's guards in order, then at its timeout; the first that fires says where to go.
 static Cause decide(State& s, const Inputs& in, Phase& to) {
   Cause cause = no_change;
+  uint16_t limit = 0U;  // none
   switch (s.phase) {
-    case Phase::stand: {  // :0:0
-      // :0:0: go comes
-      const Truth t0_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_TRUTH(s, 0U, t0_0);
-      const bool fires_0 = (t0_0 == yes);
-      if (fires_0) {
+    case Phase::stand:  // :0:0
+      if (guard_0(s, in, 0U)) {  // :0:0
         to = Phase::go_on;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::go_on: {  // :0:0
-      // :0:0: halt comes
-      const Truth t1_0 = truth((in.events & event_halt) != 0U);
-      STOPS_WATCH_TRUTH(s, 1U, t1_0);
-      const bool fires_1 = (t1_0 == yes);
-      if (fires_1) {
+    case Phase::go_on:  // :0:0
+      if (guard_1(s, in)) {  // :0:0
         to = Phase::cut;
         cause = by_guard + 0U;
-        break;
       }
-      // :0:0: timeout
-      if ((in.now - s.since) >= 900U) {
-        to = Phase::slow;
-        cause = by_timeout;
-      }
+      limit = 900U;  // :0:0
       break;
-    }
-    case Phase::cut: {  // :0:0
-      // :0:0: go comes
-      const Truth t2_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_TRUTH(s, 2U, t2_0);
-      const bool fires_2 = (t2_0 == yes);
-      if (fires_2) {
+    case Phase::cut:  // :0:0
+      if (guard_0(s, in, 2U)) {  // :0:0
         to = Phase::hold;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::slow: {  // :0:0
-      // :0:0: go comes
-      const Truth t3_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_TRUTH(s, 3U, t3_0);
-      const bool fires_3 = (t3_0 == yes);
-      if (fires_3) {
+    case Phase::slow:  // :0:0
+      if (guard_0(s, in, 3U)) {  // :0:0
         to = Phase::hold;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
-    case Phase::hold: {  // :0:0
-      // :0:0: go comes
-      const Truth t4_0 = truth((in.events & event_go) != 0U);
-      STOPS_WATCH_TRUTH(s, 4U, t4_0);
-      const bool fires_4 = (t4_0 == yes);
-      if (fires_4) {
+    case Phase::hold:  // :0:0
+      if (guard_0(s, in, 4U)) {  // :0:0
         to = Phase::stand;
         cause = by_guard + 0U;
-        break;
       }
       break;
-    }
     default:
       break;
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since) >= limit)) {
+    to = Phase::slow;
+    cause = by_timeout;
   }
   return cause;
 }
 
-static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
+STOPS_APART void enter(State& s, const Inputs& in, Phase to, Cause cause) {
   const Phase from = s.phase;
   s.phase = to;
   s.since = in.now;
@@ -142,7 +183,7 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 static bool arrived(const State& s) {
   bool all = true;
   for (uint8_t i = 0U; i < 1U; ++i) {
-    if ((s.setpoint[i] < s.target[i]) || (s.setpoint[i] > s.target[i])) {
+    if (!is_equal(s.setpoint[i], s.target[i])) {
       all = false;
     }
   }
@@ -178,8 +219,10 @@ static void switch_drives(State& s) {
 }
 
 static void start_over(State& s, uint32_t now) {
-  s.setpoint[setpoint_lean] = 0.0F;
-  s.target[setpoint_lean] = 0.0F;
+  for (uint8_t i = 0U; i < 1U; ++i) {
+    s.setpoint[i] = 0.0F;
+    s.target[i] = 0.0F;
+  }
   static_cast<void>(now);
   s.drives = true;
   s.stage = 2U;

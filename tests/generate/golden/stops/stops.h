@@ -64,12 +64,12 @@ struct Inputs {
 
 // Owned by the caller. Read it through the functions below.
 struct State {
+  Phase phase;
+  uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
+  bool drives;
+  uint32_t since;  // when the phase began
   float setpoint[1];
   float target[1];
-  uint32_t since;  // when the phase began
-  Phase phase;
-  bool drives;
-  uint8_t stage;  // 0 until begin(), 1 to start over, 2 running
 };
 
 // Parameters as in the file, then as reset(). Call it once, before anything else. For a State of zeros, as one
