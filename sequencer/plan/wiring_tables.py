@@ -1,8 +1,8 @@
 """The tables of a machine's wiring: which pin, line or hook stands behind each name.
 
-Wiring changes nothing of what a tick means: it takes no part in `Plan.sha` and no executor reads it. The board
-program and the bring-up program are printed from it. Pins are numbers as the boards' core counts digital pins;
-`Pin.text` is what the file says (``A0``, ``13``). Durations are whole milliseconds.
+Wiring changes nothing of what a tick means: it takes no part in `Plan.sha` and no executor reads it. The
+board program and the bring-up program are printed from it. Pins are numbers as the boards' core counts
+digital pins; `Pin.text` is what the file says (``A0``, ``13``). Durations are whole milliseconds.
 """
 
 from dataclasses import dataclass
@@ -77,9 +77,10 @@ class InputWire:
 class MotorWire:
     """How an output reaches its motor.
 
-    pwm_direction: duty on `pin`, sign on `second` (high is positive). two_pwm: duty on `pin` while positive, on
-    `second` while negative. pwm: duty on `pin`, negative counts as 0. servo: a pulse of `pulse_us[0]` at the
-    lowest to `pulse_us[1]` microseconds at the highest of the span. `inverted` turns the sign.
+    pwm_direction: duty on `pin`, sign on `second` (high is positive). two_pwm: duty on `pin` while
+    positive, on `second` while negative. pwm: duty on `pin`, negative counts as 0. servo: a pulse of
+    `pulse_us[0]` at the lowest to `pulse_us[1]` microseconds at the highest of the span. `inverted` turns
+    the sign.
     """
 
     output: int
@@ -160,10 +161,10 @@ class Wiring:
     """Everything that the board program must know about what is connected where.
 
     board: a name out of `sequencer.plan.boards`, or another one, of which nothing is known. remote_port: the
-    port over which the remote's commands and heartbeat come, None if the machine has no remote or it is wired
-    by contacts. enable: the pin that lets the motor drivers have power. stop_contact: the emergency stop's
-    second contact, honoured at once; it must be closed to run. step: the button for single steps; helping: the
-    switch of the hand-helping mode. watchdog_ms: 0 for none.
+    port over which the remote's commands and heartbeat come, None if the machine has no remote or it is
+    wired by contacts. enable: the pin that lets the motor drivers have power. stop_contact: the emergency
+    stop's second contact, honoured at once; it must be closed to run. step: the button for single steps;
+    helping: the switch of the hand-helping mode. watchdog_ms: 0 for none.
     """
 
     board: str
