@@ -10,8 +10,8 @@ from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 
 SCHEMA_VERSION = 1
-# remarks, places, and whether a row was written out by hand or by mirror: a tick is the same without them
-_NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from"}
+# remarks, places, wiring, and whether a row was written out by hand or by mirror: a tick is the same without
+_NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from", "wiring"}
 
 
 def as_data(plan: Plan) -> dict[str, Any]:

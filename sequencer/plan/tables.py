@@ -11,6 +11,7 @@ from typing import Literal
 
 from sequencer.base.places import Place
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
+from sequencer.plan.wiring_tables import Wiring
 
 __all__ = ["ActsIn", "Adds", "Loop", "Output", "Stall", "Supply", "Term"]  # handed on from there
 
@@ -324,7 +325,10 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts."""
+    """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
+
+    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out.
+    """
 
     name: str
     about: str
@@ -349,6 +353,7 @@ class Plan:
     holds: int
     sources: tuple[str, ...]  # the files it was made from, gait first
     sha: str = ""
+    wiring: Wiring | None = None
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.
