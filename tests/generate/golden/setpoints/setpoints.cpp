@@ -143,9 +143,9 @@ static void take_samples(State& s, const Inputs& in) {
 }
 
 // One step towards the target, however late the tick.
-static float ramped(float from, float target, float step) {
-  const float d = target - from;
-  float v = target;
+static float ramped(float from, float aim, float step) {
+  const float d = aim - from;
+  float v = aim;
   if (size_of(d) > step) {
     v = is_negative(d) ? (from - step) : (from + step);
   }
@@ -154,8 +154,8 @@ static float ramped(float from, float target, float step) {
 
 static void ramp(State& s) {
   for (uint8_t i = 0U; i < 2U; ++i) {
-    const float target = s.target[i];
-    if (!is_same(s.setpoint[i], target)) {
+    const float aim = s.target[i];
+    if (!is_same(s.setpoint[i], aim)) {
       bool jumps = false;
       float step = 0.0F;
       switch (i) {
@@ -166,7 +166,7 @@ static void ramp(State& s) {
           jumps = true;
           break;
       }
-      s.setpoint[i] = jumps ? target : ramped(s.setpoint[i], target, step);
+      s.setpoint[i] = jumps ? aim : ramped(s.setpoint[i], aim, step);
     }
   }
 }

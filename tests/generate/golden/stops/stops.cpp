@@ -56,9 +56,9 @@ static inline float size_of(float x) { return (x < 0.0F) ? -x : (x + 0.0F); }
 #endif
 
 // One step towards the target, however late the tick.
-static float ramped(float from, float target, float step) {
-  const float d = target - from;
-  float v = target;
+static float ramped(float from, float aim, float step) {
+  const float d = aim - from;
+  float v = aim;
   if (size_of(d) > step) {
     v = is_negative(d) ? (from - step) : (from + step);
   }
@@ -67,9 +67,9 @@ static float ramped(float from, float target, float step) {
 
 static void ramp(State& s) {
   for (uint8_t i = 0U; i < 1U; ++i) {
-    const float target = s.target[i];
-    if (!is_same(s.setpoint[i], target)) {
-      s.setpoint[i] = ramped(s.setpoint[i], target, 0.16F);
+    const float aim = s.target[i];
+    if (!is_same(s.setpoint[i], aim)) {
+      s.setpoint[i] = ramped(s.setpoint[i], aim, 0.16F);
     }
   }
 }
