@@ -69,6 +69,7 @@ class DrivesWriter:
         if not plan.loops and not plan.outputs:
             return None
         stem = f"{self._spelling.gait}_loops".replace("__", "_")
+        whole_steps = plan.fixed is not None
         return DrivesView(
             header=f"{stem}.h",
             source=f"{stem}.cpp",
@@ -82,7 +83,7 @@ class DrivesWriter:
             supplies=len(places.supplies),
             leasts=len(places.leasts),
             stalls=len(places.stalls),
-            products=bool(plan.loops) or bool(places.supplies),
+            products=bool(plan.loops) or bool(places.supplies) or (bool(places.stalls) and whole_steps),
             dead_bands=any(loop.dead_band for loop in plan.loops),
             ramps=bool(plan.loops) or any(o.slew_step is not None for o in plan.outputs),
         )
@@ -105,7 +106,7 @@ class DrivesWriter:
             signal=spelling.signals[loop.signal],
             terms=tuple(
                 literal(term.constant) if term.setpoint is None
-                else f"m.setpoint[{spelling.setpoints[term.setpoint]}]"
+                else self._setpoint(term.setpoint)
                 for term in loop.terms
             ),
             inputs=self._inputs(loop),
@@ -128,6 +129,13 @@ class DrivesWriter:
             always=loop.acts_in is None,
             acts_in=self._acts_in(loop),
         )  # fmt: skip
+
+    def _setpoint(self, index: int) -> str:
+        """Spell a setpoint's ramped value, in its unit."""
+        kept, fixed = f"m.setpoint[{self._spelling.setpoints[index]}]", self._plan.fixed
+        if fixed is None:
+            return kept
+        return f"multiplied(static_cast<float>({kept}), {literal(fixed.setpoints[index])})"
 
     def _inputs(self, loop: Loop) -> tuple[AddsView, ...]:
         return tuple(

@@ -32,10 +32,12 @@ def uses_of(
     uses["retarget"] = bool(aims.levels)
     uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)
     uses["forwards"] = steps_are_positive(plan)
+    uses["saturated"] = plan.fixed is not None and any(s.addend or s.shift for s in plan.fixed.scales)
     uses["without_minus"] = any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals)
     stops = {p.stop for s in plan.sequences for p in s.phases}
-    uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
-        s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
+    uses["product"] = plan.fixed is None and (
+        any(product_is_needed(s.gain) for s in plan.signals)
+        or any(s.rate is not None and s.rate.parameter is not None for s in plan.setpoints)
     )
     kinds = {s.believe.kind for s in plan.signals if s.believe is not None}
     uses["believe_counts"], uses["believe_reads"] = "counts" in kinds, "reads" in kinds

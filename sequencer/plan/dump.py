@@ -16,7 +16,12 @@ _NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored",
 
 def as_data(plan: Plan) -> dict[str, Any]:
     """Turn a plan into plain data: dicts, lists, numbers, texts; places as ``file:line:column``."""
-    return {"version": SCHEMA_VERSION, **_data(plan, frozenset())}
+    return {"version": SCHEMA_VERSION, **_data(plan, _absent(plan))}
+
+
+def _absent(plan: Plan) -> frozenset[str]:
+    """Name the column that only plans in int16 have."""
+    return frozenset() if plan.fixed is not None else frozenset({"fixed"})
 
 
 def _data(value: Any, leave_out: frozenset[str]) -> Any:
@@ -41,6 +46,6 @@ def _columns(table: type) -> tuple[tuple[str, str], ...]:
 
 def meaning_hash(plan: Plan) -> str:
     """Hash the names and numbers of a plan, not its places and remarks: SHA-256, the first 16 hex digits."""
-    data = _data(plan, frozenset(_NOT_MEANING))
+    data = _data(plan, frozenset(_NOT_MEANING) | _absent(plan))
     text = json.dumps(data, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -11,6 +11,7 @@ from typing import Literal
 
 from sequencer.base.places import Place
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
+from sequencer.plan.fixed_tables import FixedPoint
 from sequencer.plan.wiring_tables import Wiring
 
 __all__ = ["ActsIn", "Adds", "Loop", "Output", "Stall", "Supply", "Term"]  # handed on from there
@@ -327,7 +328,8 @@ class Rule:
 class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
-    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out.
+    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out. `fixed` is there if
+    the sequencer counts in whole steps (`arithmetic: int16`); the numbers are then those nearest to them.
     """
 
     name: str
@@ -354,6 +356,7 @@ class Plan:
     sources: tuple[str, ...]  # the files it was made from, gait first
     sha: str = ""
     wiring: Wiring | None = None
+    fixed: FixedPoint | None = None
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.

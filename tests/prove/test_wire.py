@@ -33,7 +33,7 @@ def test_a_run_is_spelled_as_the_module_says() -> None:
     block.switches[:] = (0, 1, 1)
     block.control[:] = (HEARD, 0, HEARD | RESET)
     block = replace(block, writes=(ParameterWrite(2, 7, 1.0),))
-    assert encode_run(9, [block], 10) == bytes(
+    assert encode_run(9, [block], make_plan({"walk": [Phase("stand")]})) == bytes(
         [
             *(9,),
             *(0x40 | 1 | 2, 4, 3, 2, 1),
@@ -59,7 +59,7 @@ def test_blocks_in_a_row_are_spelled_as_one() -> None:
         plan, pool = random_plan(rng)
         block = random_block(rng, plan, pool, 60)
         parts = [cut(block, slice(0, 17)), cut(block, slice(17, 18)), cut(block, slice(18, 60))]
-        assert encode_run(1, parts, plan.tick_ms) == encode_run(1, [block], plan.tick_ms)
+        assert encode_run(1, parts, plan) == encode_run(1, [block], plan)
 
 
 def test_a_machine_without_signals_goes_through(tmp_path: Path) -> None:

@@ -61,9 +61,7 @@ class SignalState:
     def _judged(self, sample: float, form: int) -> float | None:
         """Give the sample's value, or None if it is not finite or not believed; count what is wrong."""
         signal, believe = self.signal, self.signal.believe
-        value = sample
-        if form == FRESH_RAW and is_finite(sample):
-            value = f32(f32(sample * signal.gain) + signal.bias)
+        value = self._value(sample, form)
         if not is_finite(value):
             self.bad += 1
             return None
@@ -77,6 +75,12 @@ class SignalState:
         if not signal.low <= value <= signal.high:
             self.outside += 1
         return value
+
+    def _value(self, sample: float, form: int) -> float:
+        """Apply gain and bias to a raw sample; what is not finite stays so."""
+        if form == FRESH_RAW and is_finite(sample):
+            return f32(f32(sample * self.signal.gain) + self.signal.bias)
+        return sample
 
 
 class RemoteState:
@@ -112,11 +116,11 @@ class Inputs:
 
     __slots__ = ("counters", "events", "now", "phases", "remote", "signals", "switches")
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, signals: list[SignalState] | None = None) -> None:
         self.now = 0
         self.events = 0
         self.switches = 0
-        self.signals = [SignalState(signal) for signal in plan.signals]
+        self.signals = [SignalState(signal) for signal in plan.signals] if signals is None else signals
         self.remote = RemoteState(plan.remote)
         self.counters = [0] * len(plan.counters)
         self.phases = [0] * len(plan.sequences)

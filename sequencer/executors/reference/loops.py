@@ -8,8 +8,8 @@ to binary32 on its own (`f32`), in the order written.
 from collections.abc import Sequence
 
 from sequencer.base.binary32 import f32, is_finite
-from sequencer.executors.reference.inputs import Inputs, SignalState
-from sequencer.executors.reference.setpoints import SetpointState, ramped
+from sequencer.executors.reference.measures import Commanded, Measured, Measures
+from sequencer.executors.reference.setpoints import ramped
 from sequencer.plan.tables import ActsIn, Loop, Plan
 
 
@@ -37,13 +37,13 @@ class LoopState:
     def __init__(
         self,
         loop: Loop,
-        inputs: Inputs,
-        setpoints: Sequence[SetpointState],
+        inputs: Measures,
+        setpoints: Sequence[Commanded],
         outer: Sequence["LoopState"],
     ) -> None:
         self._loop = loop
         self._inputs = inputs
-        self._signal: SignalState = inputs.signals[loop.signal]
+        self._signal: Measured = inputs.signals[loop.signal]
         self._terms = [
             (None if term.setpoint is None else setpoints[term.setpoint], term.constant)
             for term in loop.terms
@@ -159,7 +159,7 @@ def limited(x: float, most: float) -> float:
     return clamped(x, -most, most)
 
 
-def make_loops(plan: Plan, inputs: Inputs, setpoints: Sequence[SetpointState]) -> list[LoopState]:
+def make_loops(plan: Plan, inputs: Measures, setpoints: Sequence[Commanded]) -> list[LoopState]:
     """Make the state of every loop, outer before inner."""
     loops: list[LoopState] = []
     for loop in plan.loops:

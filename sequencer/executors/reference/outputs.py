@@ -4,8 +4,9 @@ import math
 from collections.abc import Sequence
 
 from sequencer.base.binary32 import f32, is_finite
-from sequencer.executors.reference.inputs import WRAP, Inputs
+from sequencer.executors.reference.inputs import WRAP
 from sequencer.executors.reference.loops import LoopState, clamped
+from sequencer.executors.reference.measures import Measures
 from sequencer.executors.reference.setpoints import ramped
 from sequencer.history.blocks import OUTPUT_CUT, OUTPUT_OFF, OUTPUT_ON, OUTPUT_STALLED
 from sequencer.plan.tables import Output, Plan, Stall, Supply
@@ -14,7 +15,7 @@ from sequencer.plan.tables import Output, Plan, Stall, Supply
 class Outputs:
     """All outputs: they are cut together, by the supply of any one of them, until reset."""
 
-    def __init__(self, plan: Plan, inputs: Inputs, loops: Sequence[LoopState]) -> None:
+    def __init__(self, plan: Plan, inputs: Measures, loops: Sequence[LoopState]) -> None:
         self.each = [OutputState(output, inputs, loops) for output in plan.outputs]
         self._supplies = [o.supply for o in self.each if o.supply is not None]
         self._cut = False
@@ -39,7 +40,7 @@ class OutputState:
 
     __slots__ = ("_loops", "_output", "_stall", "state", "supply", "value")
 
-    def __init__(self, output: Output, inputs: Inputs, loops: Sequence[LoopState]) -> None:
+    def __init__(self, output: Output, inputs: Measures, loops: Sequence[LoopState]) -> None:
         self._output = output
         self._loops = [loops[index] for index in output.loops]
         self.supply = None if output.supply is None else SupplyState(output.supply, inputs)
@@ -98,7 +99,7 @@ class SupplyState:
 
     __slots__ = ("_inputs", "_signal", "_smoothed", "_supply", "_under_since")
 
-    def __init__(self, supply: Supply, inputs: Inputs) -> None:
+    def __init__(self, supply: Supply, inputs: Measures) -> None:
         self._supply = supply
         self._inputs = inputs
         self._signal = inputs.signals[supply.signal]
@@ -142,7 +143,7 @@ class StallWatch:
 
     __slots__ = ("_from_value", "_inputs", "_signal", "_since", "_stall", "stalled")
 
-    def __init__(self, stall: Stall, inputs: Inputs) -> None:
+    def __init__(self, stall: Stall, inputs: Measures) -> None:
         self._stall = stall
         self._inputs = inputs
         self._signal = inputs.signals[stall.signal]
