@@ -32,6 +32,7 @@ from sequencer.plan.tables import (
     Setpoint,
     Signal,
 )
+from sequencer.plan.wiring import build_wiring
 
 
 def load_plan(path: str | FilePath, machine: str | FilePath | None = None) -> Plan:
@@ -121,6 +122,8 @@ class _PlanBuilder:
         rules = tuple(self._rules(guards, mirror))
         self._bound(anywhere=len(anywhere), rules=len(rules))
         drives = self._drives(tables.tick_ms, signals, setpoints, guards)
+        setpoints = builder.owned_setpoints()
+        wiring = build_wiring(context, self.machine, tables, (signals, setpoints, drives.outputs))
         return Plan(
             name=gait.gait,
             about=gait.about,
@@ -130,7 +133,7 @@ class _PlanBuilder:
             events=tables.bare_names("events", self.machine.events),
             switches=tables.bare_names("switches", self.machine.switches),
             remote=remote,
-            setpoints=builder.owned_setpoints(),
+            setpoints=setpoints,
             parameters=tuple(context.parameters),
             counters=builder.owned_counters(gait.counters),
             pulses=tables.pulses,
@@ -144,6 +147,7 @@ class _PlanBuilder:
             latches=guards.slots.latches,
             holds=guards.slots.holds,
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
+            wiring=wiring,
         )
 
     def _drives(
