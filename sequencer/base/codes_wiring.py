@@ -124,6 +124,16 @@ CODES = (
         ("tilt: {line: tilts}", "tilt: {analog: A1}"),
     ),
     CodeInfo(
+        "unwired",
+        "something has no wire",
+        Severity.ERROR,
+        "The program of a board must know where every signal comes from and where every output goes. It is asked "
+        "for target board only; what can be given over the console alone is a note.",
+        "A joint without a wire is told where to go and never gets there.",
+        "",
+        "",
+    ),
+    CodeInfo(
         "one-way",
         "an output below 0 has no way to turn back",
         Severity.WARNING,

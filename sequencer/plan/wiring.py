@@ -16,6 +16,7 @@ from sequencer.gait.wiring_model import (
     SetpointWireBlock,
     SignalWireBlock,
     WiringBlock,
+    pin_meant,
 )
 from sequencer.plan.boards import BOARDS
 from sequencer.plan.context import Context
@@ -155,6 +156,7 @@ class WiringTables:
                 place,
                 f"board {self.board.name} has no pin {text}",
                 expected=f"0 to {self.board.digital - 1}, or A0 to A{last}",
+                fix=pin_meant(text),
             )
         return Pin(text, number, place)
 
