@@ -11,6 +11,7 @@ from sequencer.check.order import check_order
 from sequencer.check.questions import Askers
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
+from sequencer.check.wiring import check_wiring
 from sequencer.plan.tables import Plan
 
 MOST_NOTES = 8
@@ -30,6 +31,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("order", check_order),
     Family("names", check_names),
     Family("stop", check_stop),
+    Family("wiring", check_wiring),
 )
 
 
