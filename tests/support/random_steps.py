@@ -43,7 +43,7 @@ def _in_steps(rng: Random, name: str, draw: DrawPlan) -> tuple[t.Plan, list[list
 
 
 def _counted(rng: Random, plan: t.Plan, size: float) -> t.Plan | None:
-    """Count in steps of this size, or if no parameter joins them, of several sizes; None if it does not fit."""
+    """Count in steps of this size, or of several if no parameter joins them; None if it does not fit."""
     given: dict[Member, Given] = {}
     sizes = [size, size, rng.choice(RESOLUTIONS)] if not plan.parameters else [size]
     for i in range(len(plan.signals)):
