@@ -61,16 +61,23 @@ def _too_fine(found: Resolutions, member: Member, name: str, unit: str, largest:
 
 
 def _spans(plan: Plan, found: Resolutions) -> Iterator[Problem]:
-    for member, resolution in found.of.items():
-        if member == COUNTERS:
-            continue
-        of = row(plan, member)
-        ends = [steps_of(end, resolution) for end in (of.low, of.high)]
-        if max(map(abs, ends)) > MOST_OF_SPAN:
-            yield _too_fine(found, member, of.name, of.unit, max(abs(of.low), abs(of.high)))
-        elif ends[0] == ends[1]:
-            message = f"the span of {of.name} is less than a step of {resolution:g} {of.unit}"
-            yield Problem(found.places[member], message, "a finer resolution")
+    """Find spans that do not fit, of each group the largest, and spans of no step."""
+    for group in found.groups:
+        ends = {member: _span(plan, found, member) for member in group}
+        for member, (low, high) in ends.items():
+            of = row(plan, member)
+            if low == high:
+                message = f"the span of {of.name} is less than a step of {found.of[member]:g} {of.unit}"
+                yield Problem(found.places[member], message, "a finer resolution")
+        widest = max(group, key=lambda member: max(map(abs, ends[member])), default=COUNTERS)
+        if widest != COUNTERS and max(map(abs, ends[widest])) > MOST_OF_SPAN:
+            of = row(plan, widest)
+            yield _too_fine(found, widest, of.name, of.unit, max(abs(of.low), abs(of.high)))
+
+
+def _span(plan: Plan, found: Resolutions, member: Member) -> tuple[int, int]:
+    of = row(plan, member)
+    return steps_of(of.low, found.of[member]), steps_of(of.high, found.of[member])
 
 
 def _scales(plan: Plan, found: Resolutions, scales: list[Fitted]) -> Iterator[Problem]:

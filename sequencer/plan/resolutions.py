@@ -37,9 +37,13 @@ class Problem:
 
 @dataclass
 class Resolutions:
-    """The resolution of each row in binary32, the place of what gave it, and what was in the way."""
+    """The resolution of each row in binary32, the place of what gave it, and what was in the way.
+
+    groups: what meets in comparisons, counters left out.
+    """
 
     of: dict[Member, float] = field(default_factory=dict)
+    groups: list[list[Member]] = field(default_factory=list)
     places: dict[Member, Place] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
 
@@ -62,10 +66,11 @@ def resolutions(plan: Plan, given: Mapping[Member, Given]) -> Resolutions:
         others = [member for member, one in said.items() if one.resolution != resolution]
         if others:
             found.problems.append(_conflict(plan, said, others[0], resolution))
-        for member in group:
-            found.of[member] = resolution
-            if member != COUNTERS:
-                found.places[member] = said[member].place if member in said else row(plan, member).place
+        found.of |= dict.fromkeys(group, resolution)
+        found.groups.append([member for member in group if member != COUNTERS])
+        for member in found.groups[-1]:
+            source = said.get(member, next(iter(said.values()), None))
+            found.places[member] = row(plan, member).place if source is None else source.place
     return found
 
 

@@ -5,6 +5,7 @@ from random import Random
 import numpy as np
 
 from sequencer.base.binary32 import f32
+from sequencer.plan.fixed_tables import MOST_STEPS
 from sequencer.plan.tables import Compare, Follow, Level, Plan, Signal
 from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE
 
@@ -29,7 +30,19 @@ def near_values(plan: Plan) -> list[list[float]]:
                         f32(stands - r) for r in reach
                     ]
     _add_of_drives(plan, near)
+    if plan.fixed is not None:
+        near = [_with_steps(values, size) for values, size in zip(near, plan.fixed.signals, strict=True)]
     return near
+
+
+def _with_steps(values: list[float], size: float) -> list[float]:
+    """Add what is a step away, and the edges between two steps; seldom what is beyond 16 bits."""
+    ways = (-1.0, -0.5, 0.5, 1.0)
+    return [
+        *values,
+        *(f32(x + way * size) for x in dict.fromkeys(values) for way in ways),
+        *(f32(end * size) for end in (-MOST_STEPS, MOST_STEPS + 0.5)),
+    ]
 
 
 def _add_of_drives(plan: Plan, near: list[list[float]]) -> None:

@@ -16,6 +16,7 @@ from sequencer.show.text import PLAIN, Style, clean
 
 MOST_SHIFTS = 12
 _TRUTHS = {FALSE: "false", TRUE: "true"}
+_JUDGED = {FALSE: "kept", TRUE: "broken"}  # a rule's guard is true where it is broken
 
 
 def rounding_text(found: Rounding, style: Style = PLAIN) -> str:
@@ -42,8 +43,9 @@ def _summary(found: Rounding) -> str:
 
 def _decision(plan: Plan, it: Decision, style: Style) -> tuple[str, str]:
     ticks = "one tick" if it.ticks == 1 else f"{it.ticks} ticks"
-    int16 = _came_out(it.truth_int16, it.margin_int16, it.unit)
-    binary32 = _came_out(it.truth_binary32, it.margin_binary32, it.unit)
+    words = _JUDGED if it.kind == "rule" else _TRUTHS
+    int16 = _came_out(words.get(it.truth_int16, "unknown"), it.margin_int16, it.unit)
+    binary32 = _came_out(words.get(it.truth_binary32, "unknown"), it.margin_binary32, it.unit)
     return (
         f"{style(_where(plan, it), 'bold')}: {_words(plan, it)}",
         f"    in {ticks}, first at {at(it.at_ms)}: int16 {int16}, binary32 {binary32}",
@@ -68,12 +70,11 @@ def _phase(plan: Plan, sequence: int, phase: int) -> str:
     return name if len(plan.sequences) == 1 else f"{name} of {table.name}"
 
 
-def _came_out(truth: int, margin: float, unit: str | None) -> str:
-    """Say how a guard came out, and by how much: a margin below 0 is what was missing."""
-    word = _TRUTHS.get(truth, "unknown")
+def _came_out(word: str, margin: float, unit: str | None) -> str:
+    """Say how a guard came out, and by how much."""
     if unit is None or not math.isfinite(margin):
         return word
-    return f"{word} ({amount(margin, unit)} from the threshold)"
+    return f"{word} (by {amount(abs(margin), unit)})"
 
 
 def _shift(plan: Plan, shift: Shift) -> str:
