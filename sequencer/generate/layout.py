@@ -52,8 +52,9 @@ _STEPS = NumberView(whole=True, type="int16_t", fast="int_fast16_t", wide="int32
 
 def lay_out(plan: Plan) -> GaitView:
     """Make the view of a plan. Raises MisuseError if a name cannot stand in C++."""
+    told = plan
     plan = plan if plan.fixed is None else in_steps(plan)
-    spelling = Spelling(plan)
+    spelling = Spelling(plan, told)
     slots, aims = lay_out_slots(plan), lay_out_aims(plan)
     guards, setpoints = GuardWriter(plan, spelling, slots), setpoint_views(plan, spelling, aims)
     sequences = _SequenceWriter(plan, spelling, guards, slots, aims).views()
@@ -138,7 +139,7 @@ def _anywhere(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[Anyw
             guard=guards.view(entry.guard),
             index=i,
             to=tuple(spelling.phase(s, p) for s, p in enumerate(entry.to)),
-            words=guard_words(plan, entry.guard),
+            words=guard_words(spelling.told, entry.guard),
             place=where(entry.place),
         )
         for i, entry in enumerate(plan.anywhere)
@@ -153,7 +154,7 @@ def _rules(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[RuleVie
             guard=guards.view(rule.guard, events=False, false=True),
             index=i,
             to=() if rule.to is None else tuple(spelling.phase(s, p) for s, p in enumerate(rule.to)),
-            words=rule_words(plan, i),
+            words=rule_words(spelling.told, i),
             place=where(rule.place),
         )
         for i, (name, rule) in enumerate(zip(spelling.rules, plan.rules, strict=True))

@@ -37,9 +37,10 @@ def bits_type(count: int) -> str:
 
 @dataclass(frozen=True)
 class Spelling:
-    """Names of the plan's parts, by index."""
+    """Names of the plan's parts, by index. `told` is the same plan for remarks, with numbers in units."""
 
     plan: Plan
+    told: Plan
 
     @cached_property
     def gait(self) -> str:

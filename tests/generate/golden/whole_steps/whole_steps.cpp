@@ -328,7 +328,7 @@ static bool guard_2(State& s, const Inputs& in) {
   return is_set(in.events, event_go);
 }
 
-// tilt and other_tilt have come within 200 deg of lean or past it (until 300 deg off)
+// tilt and other_tilt have come within 2 deg of lean or past it (until 3 deg off)
 static bool guard_3(State& s) {
 #ifdef WHOLE_STEPS_WATCHED
   watch_3(s);
@@ -338,7 +338,7 @@ static bool guard_3(State& s) {
   return c5;
 }
 
-// tilt and other_tilt are within 200 deg of lean
+// tilt and other_tilt are within 2 deg of lean
 static bool guard_4(State& s) {
 #ifdef WHOLE_STEPS_WATCHED
   watch_4(s);
@@ -445,7 +445,7 @@ static void switch_drives(State& s) {
 static void judge_rules(State& s, const Inputs& in) {
   static_cast<void>(in);
   {
-    // :0:0: while knee is within 1000 mm to 10000 mm: other_tilt is above lean_angle - 300 deg
+    // :0:0: while knee is within 5 mm to 50 mm: other_tilt is above lean_angle - 3 deg
 #ifdef WHOLE_STEPS_WATCHED
     watch_1(s, in);
 #endif
@@ -517,7 +517,7 @@ static void choose(State& s, const Inputs& in) {
   Cause cause = no_change;
   Cause everyone = no_change;
   {
-    // :0:0: anywhere: tilt is outside -2500 deg to 2500 deg (until within -2000 deg to 2000 deg) or n is at least 40000
+    // :0:0: anywhere: tilt is outside -25 deg to 25 deg (until within -20 deg to 20 deg) or n is at least 40000
 #ifdef WHOLE_STEPS_WATCHED
     watch_0(s, in);
 #endif
