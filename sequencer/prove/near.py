@@ -38,7 +38,7 @@ def near_values(plan: Plan) -> list[list[float]]:
 
 
 def _with_steps(signal: Signal, values: list[float], size: float) -> list[float]:
-    """Add what is a step away, edges between two steps, what is beyond 16 bits, and values all over a scale."""
+    """Add what is a step away, edges between steps, what is beyond 16 bits, and values all over a scale."""
     ways = (-1.0, -0.5, 0.5, 1.0)
     wide = (signal.high - signal.low) / _ON_A_SCALE
     scale = [f32(signal.low + (k + 0.37) * wide) for k in range(_ON_A_SCALE)] if signal.scaled else []
