@@ -13,6 +13,7 @@ from sequencer.check.questions import Askers
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
 from sequencer.check.waits import check_waits
+from sequencer.check.wiring import check_wiring
 from sequencer.plan.tables import Plan
 
 MOST_NOTES = 8
@@ -34,6 +35,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("stop", check_stop),
     Family("holds", check_holds),
     Family("waits", check_waits),
+    Family("wiring", check_wiring),
 )
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.history.blocks import HistoryBlock
+from sequencer.history.machine import Verdict
 from sequencer.plan.tables import Plan
 
 Ints = NDArray[np.int64]
@@ -133,6 +134,7 @@ class Run:
     rules: when rules were broken or unjudged, by start. drives_off: when drives were off.
     stopped_outputs: when outputs were stalled or cut, by start.
     signals: totals for each signal. refused: parameter writes refused since the last reset.
+    machine: whether the machine did the same, if the recording tells what it did.
     history, at_ms: the whole record and each tick's time, int64 (ticks,); None unless ticks were kept.
     """
 
@@ -153,6 +155,7 @@ class Run:
     writes: tuple[Write, ...]
     history: HistoryBlock | None
     at_ms: Ints | None
+    machine: Verdict | None = None
 
     def stays(self, sequence: int) -> tuple[Stay, ...]:
         """List the phases of one sequence over time, without gaps."""
