@@ -10,6 +10,7 @@ from sequencer.base import (
     codes_graph,
     codes_guards,
     codes_names,
+    codes_noise,
     codes_timing,
     codes_wiring,
 )
@@ -32,6 +33,7 @@ CODES: dict[str, CodeInfo] = _joined(
         codes_graph.CODES,
         codes_guards.CODES,
         codes_names.CODES,
+        codes_noise.CODES,
         codes_timing.CODES,
         codes_wiring.CODES,
     )

@@ -8,6 +8,7 @@ from sequencer.base.places import Place
 from sequencer.check.graph import check_graph
 from sequencer.check.holds import check_holds
 from sequencer.check.names import check_names
+from sequencer.check.noise import check_noise
 from sequencer.check.order import check_order
 from sequencer.check.questions import Askers
 from sequencer.check.satisfiable import check_satisfiable
@@ -35,6 +36,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("stop", check_stop),
     Family("holds", check_holds),
     Family("waits", check_waits),
+    Family("noise", check_noise),
     Family("wiring", check_wiring),
 )
 
