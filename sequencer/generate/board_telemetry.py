@@ -49,7 +49,7 @@ def load_of(plan: Plan, console: Console, baud: int, telemetry_ms: int) -> Load:
 
 
 def telemetry_error(plan: Plan) -> Finding | None:
-    """Say that telemetry does not fit, and the shortest period that does; None if it fits or there is none."""
+    """Say that telemetry does not fit, and which period would; None if it fits or there is none."""
     wiring = plan.wiring
     console = wiring.console if wiring is not None else None
     if wiring is None or console is None or console.telemetry_ms == 0:
@@ -67,7 +67,7 @@ def telemetry_error(plan: Plan) -> Finding | None:
         "out-of-span",
         Severity.ERROR,
         console.place,
-        f"telemetry takes up to {load.bytes_a_second:.0f} bytes a second, {load.share:.0%} of {port.baud} baud",
+        f"telemetry takes up to {load.bytes_a_second:.0f} bytes/s, {load.share:.0%} of {port.baud} baud",
         expected=f"at most {MOST_SHARE:.0%}; a line has up to {load.longest} bytes",
         fix=f"telemetry: {ticks * plan.tick_ms} ms, a faster port, or carry less",
     )

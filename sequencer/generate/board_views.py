@@ -26,7 +26,7 @@ _LETTERS: Final = (("signals", "i"), ("setpoints", "s"), ("outputs", "o"))
 
 @dataclass(frozen=True, slots=True)
 class WatchView:
-    """What a signal must be like before enable: its span, how far it may wander, how long it may be silent."""
+    """What a signal must be like before enable: its span, how far it may wander, how long be silent."""
 
     low: str
     high: str
@@ -145,10 +145,7 @@ def board_view(plan: Plan, sketch: str) -> BoardView:
 
 
 def send_size(plan: Plan) -> int:
-    """Give the bytes in which lines wait for the console: the longest of telemetry, what comes with it, an answer.
-
-    Small where little memory is.
-    """
+    """Give the bytes in which lines wait for the console: a line of telemetry, all beside it, an answer."""
     wiring = need_wiring(plan)
     if wiring.console is None:
         return 1
@@ -259,7 +256,7 @@ def _kept(plan: Plan, wiring: Wiring) -> dict[str, Any]:
     need = 8 + 4 * len(plan.parameters)
     if keeps and board is not None and need > board.eeprom:
         raise MisuseError(
-            f"{len(plan.parameters)} parameters need {need} bytes of EEPROM; {board.title} has {board.eeprom}",
+            f"{len(plan.parameters)} parameters need {need} bytes of EEPROM, and there are {board.eeprom}",
             hint="leave out keep_parameters, or have fewer parameters",
         )
     return {
