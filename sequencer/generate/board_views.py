@@ -1,6 +1,7 @@
 """The view of a board's program: what its templates print beside the gait's and the wiring's views."""
 
 import binascii
+import re
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -8,7 +9,7 @@ from sequencer.base.binary32 import f32, literal
 from sequencer.base.errors import MisuseError
 from sequencer.generate.board_io import need_wiring
 from sequencer.generate.board_telemetry import LONGEST_MOVE, LONGEST_WRITE, longest_line
-from sequencer.generate.names import file_stem, prefixed_names
+from sequencer.generate.names import comment, prefixed_names
 from sequencer.generate.spelling import Spelling, bits_type, mask
 from sequencer.plan.boards import BOARDS
 from sequencer.plan.tables import Parameter, Plan
@@ -16,6 +17,7 @@ from sequencer.plan.wiring_tables import Wiring
 
 LAYOUT_VERSION = 1  # of the block in EEPROM
 SILENT_MS = 1000  # for a signal without lost_after
+_SKETCH = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.-]{0,62}", re.ASCII)
 _KNOB_MS = 100
 _KNOB_COUNTS = 4  # a knob that moved by less did not move
 _ANSWER = 120  # bytes of the longest answers
@@ -169,7 +171,12 @@ def layout_sum(parameters: tuple[Parameter, ...]) -> int:
 
 
 def _identity(plan: Plan, stem: str, sketch: str) -> dict[str, Any]:
-    bare = stem.rstrip("_")
+    bare, called = stem.rstrip("_"), sketch or stem
+    if not _SKETCH.fullmatch(called):
+        raise MisuseError(
+            f"a sketch cannot be called {comment(called)!r}, as its folder is",
+            hint="the boards' editor takes letters, digits, _, - and . in a folder's name",
+        )
     drives = bool(plan.loops or plan.outputs)
     return {
         "namespace": f"{bare}_board",
@@ -177,7 +184,7 @@ def _identity(plan: Plan, stem: str, sketch: str) -> dict[str, Any]:
         "header": f"{bare}_board.h",
         "source": f"{bare}_board.cpp",
         "told": f"{bare}_told.h",
-        "sketch": f"{sketch or file_stem(plan.name)}.ino",
+        "sketch": f"{called}.ino",
         "machine": "Machine" if drives else "State",
         "includes": f"{stem}_loops.h" if drives else f"{stem}.h",
         "gait": plan.name,

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from support.board.pins import Pin, pins_of
-
 from sequencer.build.cache import cached, content_key
 from sequencer.build.emulators import build_avr_emulator
 from sequencer.plan.boards import BOARDS
+from support.board.pins import Pin, pins_of
 
 SOURCE = Path(__file__).with_name("emulator.c")
 
@@ -93,7 +92,7 @@ class Bench:
         self._things.append((at, f"a {channel} {round(volts * 1000)}"))
 
     def counts(self, at: float, channel: int, counts: float) -> None:
-        """Put an analog pin where its reading is this (simavr gives millivolts * 1023 / 5000, rounded down)."""
+        """Put an analog pin where it reads this (simavr: millivolts * 1023 / 5000, rounded down)."""
         self._things.append((at, f"a {channel} {int(counts * 5000 / 1023) + 1}"))
 
     def pull(self, at: float, number: int, level: int) -> None:

@@ -4,14 +4,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from support.commands import REPOSITORY, STORK
-
 from sequencer.base.errors import ToolError
 from sequencer.build.arduino_core import Built, build_sketch
 from sequencer.generate.render import generate
 from sequencer.plan.boards import BOARDS
 from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
+from support.commands import REPOSITORY, STORK
 
 TELEMETRY = "console: {port: serial, baud: 115200, telemetry: 100 ms}"
 
@@ -40,9 +39,8 @@ def build(
     sketch.mkdir(parents=True)
     plan = load_plan(edited(gait, folder, edits or {}))
     for name, text in generate(plan, "board", sketch="walk").items():
-        if name.endswith("_board_hooks.h"):
-            text = replaced(text, hooks or {})
-        (sketch / name).write_text(text, encoding="ascii")
+        mine = replaced(text, hooks or {}) if name.endswith("_board_hooks.h") else text
+        (sketch / name).write_text(mine, encoding="ascii")
     assert plan.wiring is not None
     try:
         built = build_sketch(BOARDS[plan.wiring.board], sketch, folder / "out", flags=flags)

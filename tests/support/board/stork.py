@@ -4,10 +4,9 @@ import csv
 from collections.abc import Iterator
 from pathlib import Path
 
+from sequencer.plan.tables import Plan
 from support.board.bench import Bench
 from support.board.programs import EXAMPLES
-
-from sequencer.plan.tables import Plan
 
 WALK = EXAMPLES / "stork" / "recordings" / "walk.csv"
 TILTS = ("left_leg_roll", "right_leg_roll", "body_roll")
@@ -23,8 +22,15 @@ POTS = (
 )
 BAUDS = {0: 1_000_000, 1: 115_200, 2: 57_600}
 PINS = {
-    **{"left_hip": 5, "right_hip": 6, "left_ankle": 7, "right_ankle": 8, "left_knee": 9, "right_knee": 10},
-    **{"enable": 26, "horn": 40, "sensor_reset": 22},
+    "left_hip": 5,
+    "right_hip": 6,
+    "left_ankle": 7,
+    "right_ankle": 8,
+    "left_knee": 9,
+    "right_knee": 10,
+    "enable": 26,
+    "horn": 40,
+    "sensor_reset": 22,
 }
 BUTTON, STOP, STEP, HELPING = 27, 2, 28, 29
 KNOB = 7  # of lean_angle; 569 counts are its 15 deg
@@ -47,7 +53,7 @@ def counts_of(plan: Plan, name: str, value: float) -> float:
 
 
 def stork_bench() -> Bench:
-    """A stork with its stop contact closed, its buttons not pressed, its knob where the file has lean_angle."""
+    """A stork with its stop contact closed, no button pressed, its knob where the file has lean_angle."""
     bench = Bench("mega2560", BAUDS)
     for name, pin in PINS.items():
         bench.watch(name, pin)
@@ -94,10 +100,7 @@ class Sensors:
             self._tilts(0.02 * k, values)
 
     def _pot(self, at: float, name: str, value: float) -> None:
-        if self._is_dead(name, at):
-            counts = 0.0
-        else:
-            counts = counts_of(self._plan, name, value)
+        counts = 0.0 if self._is_dead(name, at) else counts_of(self._plan, name, value)
         self._bench.counts(at, POTS.index(name), min(max(counts, 0.0), 1022.0))
 
     def _tilts(self, at: float, values: dict[str, float]) -> None:
