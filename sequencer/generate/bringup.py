@@ -4,23 +4,24 @@ It jogs and measures one joint at a time and prints what it found as lines for t
 """
 
 from dataclasses import asdict
-from pathlib import Path, PurePath
+from pathlib import Path
 
 from sequencer.base.errors import FileErrors
 from sequencer.gait.load import load_machine
 from sequencer.generate.board import io_files
 from sequencer.generate.board_io import io_view
-from sequencer.generate.bringup_views import bringup_view, sketch_name
+from sequencer.generate.board_views import sketch_file
+from sequencer.generate.bringup_views import bringup_view
 from sequencer.plan.build import machine_plan
 
 SEND_SIZE = 512  # bytes of the buffer in which lines wait for the console
 
 
-def bringup_files(machine: str | Path, folder: PurePath) -> dict[str, str]:
+def bringup_files(machine: str | Path, sketch: str) -> dict[str, str]:
     """Write the bring-up program of a machine file: file name -> text.
 
-    folder: where the files will go; the sketch is called after it. Raises FileErrors, and MisuseError for a
-    machine without wiring, a console or signals, or for a folder whose name cannot be a sketch's.
+    sketch: what it is to be called, as the folder that the files go to. Raises FileErrors, and MisuseError for
+    a machine without wiring, a console or signals, or a sketch that cannot be called so.
     """
     from sequencer.generate.render import built_in, render_text, tidied
 
@@ -35,7 +36,7 @@ def bringup_files(machine: str | Path, folder: PurePath) -> dict[str, str]:
         "joint_test.cpp.j2": "joint_test.cpp",
         "bringup.h.j2": view.header,
         "bringup.cpp.j2": view.source,
-        "sketch.ino.j2": sketch_name(folder),
+        "sketch.ino.j2": sketch_file(sketch),
     }
     environment = built_in("bringup")
     about = {"b": asdict(view), "io": asdict(io), "tool": view.tool}

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import PurePath
 
 from sequencer import __version__
 from sequencer.base.binary32 import f32, literal
@@ -105,7 +104,7 @@ class BringupView:
 def bringup_view(plan: Plan, io: IoView, loops: Mapping[str, LoopBlock]) -> BringupView:
     """Make the view. loops: the machine file's loops, which say which signal belongs to which output.
 
-    Raises MisuseError if there is no wiring, no console, or a name that cannot stand in C++.
+    Raises MisuseError if there is no wiring, no console, no signal, or a name that cannot stand in C++.
     """
     wiring = need_wiring(plan)
     if wiring.console is None:
@@ -113,6 +112,8 @@ def bringup_view(plan: Plan, io: IoView, loops: Mapping[str, LoopBlock]) -> Brin
             f"machine {plan.machine} has no console, and the bring-up program talks over it",
             hint="write console: {port: serial, baud: 115200} under wiring",
         )
+    if not plan.signals:
+        raise MisuseError(f"machine {plan.machine} has no signals, so there is nothing to measure with")
     stem = file_stem(plan.machine).rstrip("_")
     wires = {wire.signal: wire for wire in wiring.signals}
     button = wiring.enable_contact
@@ -137,14 +138,6 @@ def bringup_view(plan: Plan, io: IoView, loops: Mapping[str, LoopBlock]) -> Brin
         remote_apart="from_remote" in io.texts,
         tick_ms=plan.tick_ms,
     )
-
-
-def sketch_name(folder: PurePath) -> str:
-    """Spell the sketch's file after its folder, as the boards' editor wants it.
-
-    Raises MisuseError for a folder whose name cannot be a sketch's.
-    """
-    return f"{check_identifier(folder.name)}.ino"
 
 
 def _watchdog(ms: int) -> str:
