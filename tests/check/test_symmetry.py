@@ -19,13 +19,12 @@ HERE = Place("planted.gait.yaml", 9000, 1)
 
 
 def one_side_changed(plan: t.Plan) -> Iterator[t.Plan]:
-    """Signals that come slower, setpoints that move faster, loops with more gain, on one side of each pair."""
+    """Signals that come slower, setpoints that move faster, loops with more gain, on one side."""
     for i, signal in enumerate(plan.signals):
         if swapped(signal.name) != signal.name:
             signals = list(plan.signals)
-            signals[i] = replace(
-                signal, every_us=(signal.every_us or 10_000) * 2, lost_after_ms=900, place=HERE
-            )
+            slower = (signal.every_us or 10_000) * 2
+            signals[i] = replace(signal, every_us=slower, lost_after_ms=900, place=HERE)
             yield replace(plan, signals=tuple(signals))
     for i, setpoint in enumerate(plan.setpoints):
         if swapped(setpoint.name) != setpoint.name and setpoint.rate is not None:
