@@ -1,7 +1,7 @@
 """Gaits of any number of sequences, phases and guards, all phases alike; what they take on a controller.
 
 The signal `tilt` goes up and down every ten ticks; each time all sequences go on by a phase. Guards before
-the one that fires look at `other` and never fire. Thresholds differ everywhere, so that no two guards are one.
+the one that fires look at `other` and never fire. Thresholds differ everywhere, so no two guards are one.
 """
 
 from dataclasses import dataclass, replace
