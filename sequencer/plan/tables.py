@@ -43,7 +43,10 @@ class Believe:
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation."""
+    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation.
+
+    Where `zero_from` names a parameter, bias is without the zero, and that parameter is subtracted last.
+    """
 
     name: str
     unit: str
@@ -57,6 +60,7 @@ class Signal:
     believe: Believe | None
     scaled: bool  # raw is counts, not the unit
     place: Place
+    zero_from: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,7 +331,8 @@ class Rule:
 class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
-    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out.
+    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out. `helping`: the
+    machine may be helped by hand and walk in single steps ("Helping by hand" in DEVELOPERS.md).
     """
 
     name: str
@@ -354,6 +359,7 @@ class Plan:
     sources: tuple[str, ...]  # the files it was made from, gait first
     sha: str = ""
     wiring: Wiring | None = None
+    helping: bool = False
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.
