@@ -1,6 +1,7 @@
 """What all tests share: golden files, tables that the run prints, hypothesis without a deadline."""
 
 import os
+import signal
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,6 +13,9 @@ TABLE = "printed table"
 # the machines that run this are shared and slow at times; a deadline would make tests fail by chance
 settings.register_profile("house", deadline=None, print_blob=True)
 settings.load_profile("house")
+
+# a shell that starts us in the background has Ctrl-C ignored, and so would have the commands that we start
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -4,6 +4,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, StrictBool, StrictStr, WithJsonSchema, model_validator
 
+from sequencer.gait.blocks import Block, Repeatable
 from sequencer.gait.fields import (
     Amount,
     HoldField,
@@ -16,7 +17,7 @@ from sequencer.gait.fields import (
     fail,
     is_name,
 )
-from sequencer.gait.machine_model import Block, MachineFile, ParameterBlock, Repeatable
+from sequencer.gait.machine_model import MachineFile, ParameterBlock
 
 KINDS = (
     "all",

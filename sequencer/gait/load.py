@@ -66,6 +66,12 @@ def load_text(text: str, machine: str | FilePath | None = None, name: str = "<te
     return _load(root, findings, name, machine)
 
 
+def load_machine(path: str | FilePath) -> Loaded:
+    """Read a machine file by itself (``-`` for standard input)."""
+    model, file, findings = _machine_file(path, None)
+    return Loaded(None, model, None, file, tuple(dict.fromkeys(findings)))
+
+
 def _load(
     root: Item, findings: list[Finding], path: str | FilePath, machine: str | FilePath | None
 ) -> Loaded:

@@ -2,8 +2,9 @@
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AllowInfNan, BaseModel, ConfigDict, Field, Strict, StrictBool, model_validator
+from pydantic import AllowInfNan, Field, Strict, StrictBool, model_validator
 
+from sequencer.gait.blocks import Block, Repeatable
 from sequencer.gait.fields import (
     Amount,
     Followers,
@@ -15,24 +16,9 @@ from sequencer.gait.fields import (
     Span,
     fail,
 )
+from sequencer.gait.wiring_model import WiringBlock
 
 Gain = Annotated[float, Strict(), AllowInfNan(False)]
-
-
-class Block(BaseModel):
-    """What all blocks of the files share: unknown keys are errors, nothing changes after loading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_by_name=False, validate_by_alias=True)
-
-
-class Repeatable(Block):
-    """A block that may be written once for several names. `for_each` is gone before validation."""
-
-    for_each: dict[str, list[Any]] | None = Field(
-        None,
-        description="Write this once per value; <name> stands for the value. Equal lists go side by side.",
-    )
-    about: str = Field("", description="A remark for people.")
 
 
 class ScaleBlock(Block):
@@ -197,3 +183,4 @@ class MachineFile(Block):
         default_factory=dict, description="Feedback loops; where one acts, the gait may say."
     )
     outputs: dict[Name, OutputBlock] = Field(default_factory=dict)
+    wiring: WiringBlock | None = Field(None, description="What is connected where; for the board program.")

@@ -39,6 +39,7 @@ def uses_of(
     )
     kinds = {s.believe.kind for s in plan.signals if s.believe is not None}
     uses["believe_counts"], uses["believe_reads"] = "counts" in kinds, "reads" in kinds
+    uses["zeros"] = any(s.zero_from is not None for s in plan.signals)
     uses["stops"] = stops != {None}
     uses["arrived"] = 1 in stops and bool(plan.setpoints)
     uses["ramps"] = any(s.rate is not None for s in plan.setpoints)

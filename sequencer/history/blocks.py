@@ -21,10 +21,7 @@ OUTPUT_ON, OUTPUT_OFF, OUTPUT_STALLED, OUTPUT_CUT = range(4)  # cut: the supply 
 
 SEEN, LOST, FRESH = 1, 2, 4  # bits of Detail.signal_state
 
-OVERDUE, FOR_STEP = (
-    1,
-    2,
-)  # bits of HistoryBlock.waits: its timeout has passed; a guard that fires waits for it
+OVERDUE, FOR_STEP = 1, 2  # bits of HistoryBlock.waits: the timeout has passed; a guard that fires waits
 
 
 @dataclass(frozen=True, slots=True)

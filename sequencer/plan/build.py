@@ -11,13 +11,14 @@ from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 from sequencer.gait.fields import is_name
 from sequencer.gait.gait_model import GaitFile, RuleBlock
-from sequencer.gait.load import Loaded, load_files, load_text
+from sequencer.gait.load import Loaded, load_files, load_machine, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
 from sequencer.plan.context import Context, Names
 from sequencer.plan.drives import DriveTables
 from sequencer.plan.dump import meaning_hash
 from sequencer.plan.guards import GuardTables
+from sequencer.plan.machine_only import nothing_but, plan_without_walk
 from sequencer.plan.machine_tables import MachineTables
 from sequencer.plan.parameters import read_parameters
 from sequencer.plan.phases import SequenceTables, Written, written_phases
@@ -31,6 +32,7 @@ from sequencer.plan.tables import (
     Setpoint,
     Signal,
 )
+from sequencer.plan.wiring import build_wiring
 
 
 def load_plan(path: str | FilePath, machine: str | FilePath | None = None) -> Plan:
@@ -79,6 +81,24 @@ def build_plan(loaded: Loaded) -> Plan:
     return replace(plan, sha=meaning_hash(plan))
 
 
+def machine_plan(path: str | FilePath) -> Plan:
+    """Build the plan of a machine without a walk: its signals, setpoints, outputs and wiring, no sequences.
+
+    A parameter that a setpoint's rate names, and the machine file does not declare, stands in as 1.
+    Raises FileErrors with every error of the file.
+    """
+    with _garbage_left():
+        loaded = load_machine(path)
+        if loaded.machine is None or loaded.machine_file is None:
+            raise FileErrors(list(loaded.findings))
+        context = Context(nothing_but(loaded.machine_file), loaded.machine_file)
+        plan = plan_without_walk(context, loaded.machine)
+        findings = [*loaded.findings, *context.findings]
+        if findings:
+            raise FileErrors(_in_order(findings, loaded))
+        return replace(plan, sha=meaning_hash(plan))
+
+
 def _in_order(findings: list[Finding], loaded: Loaded) -> list[Finding]:
     """Order by place, the machine file first, as errors there may be behind those in the gait.
 
@@ -106,7 +126,7 @@ class _PlanBuilder:
     def build(self) -> Plan:
         context, gait = self.context, self.gait
         tables = MachineTables(context, self.machine)
-        read_parameters(context, gait, self.machine)
+        read_parameters(context, gait.parameters, self.machine)
         signals = tables.signals()
         setpoints = tables.setpoints(signals)
         remote = tables.remote(self.machine.remote)
@@ -116,10 +136,9 @@ class _PlanBuilder:
         guards = GuardTables(context, signals, setpoints, remote, self._declare_phases(written))
         builder = SequenceTables(context, gait, guards, setpoints)
         sequences = builder.build(written)
-        anywhere = tuple(self._anywhere(guards))
-        rules = tuple(self._rules(guards, mirror))
-        self._bound(anywhere=len(anywhere), rules=len(rules))
+        anywhere, rules = self._watched(guards, mirror)
         drives = self._drives(tables.tick_ms, signals, setpoints, guards)
+        rows = signals, builder.owned_setpoints(), drives.outputs
         return Plan(
             name=gait.gait,
             about=gait.about,
@@ -129,7 +148,7 @@ class _PlanBuilder:
             events=tables.bare_names("events", self.machine.events),
             switches=tables.bare_names("switches", self.machine.switches),
             remote=remote,
-            setpoints=builder.owned_setpoints(),
+            setpoints=rows[1],
             parameters=tuple(context.parameters),
             counters=builder.owned_counters(gait.counters),
             pulses=tables.pulses,
@@ -143,8 +162,17 @@ class _PlanBuilder:
             latches=guards.slots.latches,
             holds=guards.slots.holds,
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
+            wiring=build_wiring(context, self.machine, tables, rows),
             helping=self.machine.helping,
         )
+
+    def _watched(
+        self, guards: GuardTables, mirror: Mirror | None
+    ) -> tuple[tuple[Anywhere, ...], tuple[Rule, ...]]:
+        anywhere = tuple(self._anywhere(guards))
+        rules = tuple(self._rules(guards, mirror))
+        self._bound(anywhere=len(anywhere), rules=len(rules))
+        return anywhere, rules
 
     def _drives(
         self, tick_ms: int, signals: tuple[Signal, ...], setpoints: tuple[Setpoint, ...], guards: GuardTables

@@ -34,11 +34,15 @@ class Contact:
 
 @dataclass(frozen=True, slots=True)
 class Port:
-    """A serial port of the board: ``serial`` is the programming port, then ``serial1`` and so on."""
+    """A serial port of the board: ``serial`` is the programming port, then ``serial1`` and so on.
+
+    volts: the logic level of what is connected to it, where the file says so.
+    """
 
     name: str
     baud: int
     place: Place
+    volts: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

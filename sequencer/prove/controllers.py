@@ -8,10 +8,10 @@ from typing import Final, Literal
 
 from sequencer.base.errors import ToolError
 from sequencer.build import cross, emulators
+from sequencer.build.cache import cached, content_key
 from sequencer.build.compilers import COMMON_FLAGS, ZIG, find_compiler
 from sequencer.build.cross import CrossCompiler
 from sequencer.build.programs import run_program
-from sequencer.executors.compiled.cache import cached, content_key
 from sequencer.prove.program import LINKING, own_file
 
 Unit = Literal["cycles", "instructions", ""]

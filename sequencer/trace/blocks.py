@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 NOT_FRESH, FRESH_RAW, FRESH_VALUE = 0, 1, 2
 HEARD, RESET, HELPING, STEPPING, STEP = 1, 2, 4, 8, 16  # bits of TickBlock.control
+HELPED = HELPING | STEPPING | STEP
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +27,8 @@ class TickBlock:
     raw: float32 (n, signals); only read where fresh.
     fresh: uint8 (n, signals); NOT_FRESH, FRESH_RAW, or FRESH_VALUE (gain and bias are skipped).
     events, switches: uint32 (n,), bit i is event or switch i.
-    control: uint8 (n,); HEARD if the remote was heard, RESET if a reset comes before the tick; for machines
-    with `helping`, HELPING while somebody helps by hand, STEPPING while it walks in single steps, STEP for one.
+    control: uint8 (n,); HEARD if the remote was heard, RESET if a reset comes before the tick. For machines
+    with `helping`: HELPING while somebody helps by hand, STEPPING in single steps, STEP in the tick of one.
     writes: parameter writes in the order in which they arrive.
     skipped: int64 (signals,), finite cells of the recording that a later one in the same tick replaced.
     """

@@ -8,6 +8,7 @@ import pytest
 from support.builds import write_files
 from support.random_drives import drives_plan
 from support.random_plans import random_block, random_plan
+from support.strict import SANITIZED
 
 from sequencer.base.errors import ToolError
 from sequencer.build.programs import run_program
@@ -17,8 +18,6 @@ from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
 
 DRIVER = Path(__file__).parent / "sanitize.cpp"
-FLAGS = "-std=c++11 -O1 -g -fno-exceptions -ffp-contract=off -fno-sanitize-recover=all".split()
-SANITIZERS = "-fsanitize=address,undefined,bounds,float-divide-by-zero"
 
 
 def run_sanitized(
@@ -34,7 +33,7 @@ def run_sanitized(
     write_files(
         [("main.cpp", DRIVER.read_text(encoding="utf-8").replace("glue_under_test.cpp", glue))], folder
     )
-    run_program([compiler, *FLAGS, SANITIZERS, "-o", "run", "main.cpp"], folder=folder)
+    run_program([compiler, *SANITIZED, "-o", "run", "main.cpp"], folder=folder)
     write_inputs(plan, block, folder / "inputs")
     run_program([folder / "run", "inputs", "outputs"], folder=folder)
     return (folder / "outputs").read_bytes()

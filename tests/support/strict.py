@@ -31,3 +31,9 @@ STRICT: dict[str, list[str]] = {
         *["-mfloat-abi=hard", "-mfpu=fpv4-sp-d16", *_COMMON, *_NEW_GCC],
     ],
 }
+
+# what a program is built with that is to stop at the first thing that C++ does not define
+SANITIZED = [
+    *"-std=c++11 -O1 -g -fno-exceptions -ffp-contract=off -fno-sanitize-recover=all".split(),
+    "-fsanitize=address,undefined,bounds,float-divide-by-zero",
+]

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from sequencer.base.binary32 import f32
 from sequencer.base.errors import MisuseError, ToolError
+from sequencer.build.cache import cached, content_key
 from sequencer.build.compilers import LIBRARY_FLAGS, Compiler, build_library, find_compiler
-from sequencer.executors.compiled.cache import cached, content_key
 from sequencer.executors.compiled.library import Library, block_of, record_of
 from sequencer.generate.host import host_files
 from sequencer.history.blocks import HistoryBlock, new_block

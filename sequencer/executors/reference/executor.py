@@ -34,7 +34,7 @@ from sequencer.history.blocks import (
     new_block,
 )
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import HEARD, HELPING, RESET, STEP, STEPPING, ParameterWrite, TickBlock
+from sequencer.trace.blocks import HEARD, HELPED, RESET, ParameterWrite, TickBlock
 
 ROWS_AT_ONCE = 4096  # how many ticks are turned into Python numbers at a time
 
@@ -136,7 +136,7 @@ class ReferenceExecutor:
                 self._refused = 0
             while writes and writes[0].row <= row:
                 self._write(writes.popleft())
-            inputs.helping = control & (HELPING | STEPPING | STEP) if self.plan.helping else 0
+            inputs.helping = control & HELPED if self.plan.helping else 0
             self._tick(raw, fresh, bool(control & HEARD))
             self._gather(gathered)
         return gathered

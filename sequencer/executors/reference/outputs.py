@@ -80,7 +80,7 @@ class OutputState:
             self.value = 0.0
 
     def _wanted(self) -> float:
-        """O1 to O3: the sum of what the loops give, compensated for the supply, within the span and the cap."""
+        """O1 to O3: the sum of what the loops give, compensated for the supply, within span and cap."""
         x: float | None = None
         for loop in self._loops:
             x = loop.contribution if x is None else f32(x + loop.contribution)

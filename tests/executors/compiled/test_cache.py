@@ -8,9 +8,10 @@ import pytest
 from support.feature_plans import feature_plans
 
 from sequencer.base.errors import MisuseError, ToolError
+from sequencer.build import cache
 from sequencer.build.compilers import find_compiler
 from sequencer.build.programs import run_program
-from sequencer.executors.compiled import CompiledExecutor, cache
+from sequencer.executors.compiled import CompiledExecutor
 from sequencer.executors.compiled.executor import build_plan
 from sequencer.executors.compiled.library import Library
 

@@ -86,18 +86,18 @@ static float scaled(uint8_t signal, float raw) {
 enum Wrong : uint8_t { is_bad = 0U, is_disbelieved = 1U, is_outside = 2U };
 
 static bool is_out_of_span(uint8_t signal, float value) {
-  bool outside = false;
+  bool out = false;
   switch (signal) {
     case signal_tilt:
-      outside = (value < -45.0F) || (value > 45.0F);
+      out = (value < -45.0F) || (value > 45.0F);
       break;
     case signal_knee:
-      outside = (value < 0.0F) || (value > 60.0F);
+      out = (value < 0.0F) || (value > 60.0F);
       break;
     default:
       break;
   }
-  return outside;
+  return out;
 }
 #else
 #define HOLDS_WATCH_SAMPLE(s, signal, what)

@@ -81,15 +81,15 @@ static inline float scaled(float raw) { return without_minus(raw); }
 enum Wrong : uint8_t { is_bad = 0U, is_disbelieved = 1U, is_outside = 2U };
 
 static bool is_out_of_span(uint8_t signal, float value) {
-  bool outside = false;
+  bool out = false;
   switch (signal) {
     case signal_tilt:
-      outside = (value < -45.0F) || (value > 45.0F);
+      out = (value < -45.0F) || (value > 45.0F);
       break;
     default:
       break;
   }
-  return outside;
+  return out;
 }
 #else
 #define PARAMETERS_WATCH_SAMPLE(s, signal, what)
