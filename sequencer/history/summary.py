@@ -10,6 +10,7 @@ from sequencer.history.amounts import amount, at, duration
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, RULE_BROKEN
 from sequencer.history.cause import Wait, cause_words, timeouts, waits_at_end
 from sequencer.history.facts import found_words
+from sequencer.history.helped import helped_words
 from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run
 from sequencer.history.spare import Spare, spares
@@ -53,6 +54,7 @@ class Summary:
     measured: whether there was detail.
     waiting: what each sequence waits for at the end, except in rest phases.
     never_left: if no sequence ever left its first phase, what each of them waits for.
+    helped: what came of help by hand and single steps; empty if there was none.
     """
 
     ticks: int
@@ -68,6 +70,7 @@ class Summary:
     faults: tuple[Fault, ...]
     waiting: tuple[Wait, ...]
     never_left: tuple[Wait, ...]
+    helped: str
 
     @property
     def words(self) -> str:
@@ -76,6 +79,8 @@ class Summary:
         text = f"made {self.steps} {unit} ({self.steps_of}) in {duration(self.lasted_ms)}"
         if self.never_left:
             text = f"{text}; {_never_left_words(self.never_left)}"
+        if self.helped:
+            text = f"{text}; {self.helped}"
         if self.tightest is not None:
             least = "" if self.tightest.settled else "at least "  # it left while the signal still moved on
             spare = f"{least}{amount(self.tightest.amount, self.tightest.unit)} to spare"
@@ -119,6 +124,7 @@ def summary(run: Run) -> Summary:
         measured=measured,
         faults=_faults(run),
         waiting=tuple(wait for wait in waits if not wait.rest),
+        helped=helped_words(run),
         never_left=() if (run.transitions.cause >> 8 != BY_RESET).any() else tuple(waits),
     )
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 NOT_FRESH, FRESH_RAW, FRESH_VALUE = 0, 1, 2
 HEARD, RESET, HELPING, STEPPING, STEP = 1, 2, 4, 8, 16  # bits of TickBlock.control
 HELPED = HELPING | STEPPING | STEP
+HELPING_BITS = {"on": HELPING, "stepping": STEPPING, "step": STEP}  # by their names in recordings and scripts
 
 
 @dataclass(frozen=True, slots=True)
