@@ -5,7 +5,14 @@ Every ``codes_*`` module holds a tuple ``CODES``; here they are joined. Nothing 
 
 from collections.abc import Iterable
 
-from sequencer.base import codes_files, codes_graph, codes_guards, codes_names
+from sequencer.base import (
+    codes_files,
+    codes_graph,
+    codes_guards,
+    codes_names,
+    codes_timing,
+    codes_wiring,
+)
 from sequencer.base.codeinfo import CodeInfo
 
 
@@ -20,5 +27,12 @@ def _joined(parts: Iterable[tuple[CodeInfo, ...]]) -> dict[str, CodeInfo]:
 
 
 CODES: dict[str, CodeInfo] = _joined(
-    [codes_files.CODES, codes_graph.CODES, codes_guards.CODES, codes_names.CODES]
+    (
+        codes_files.CODES,
+        codes_graph.CODES,
+        codes_guards.CODES,
+        codes_names.CODES,
+        codes_timing.CODES,
+        codes_wiring.CODES,
+    )
 )

@@ -31,8 +31,8 @@ _CXX: Final = ("-std=gnu++11", *_SMALL)
 _C: Final = ("-std=gnu11", "-Os", "-ffunction-sections", "-fdata-sections")
 # WString.cpp asks for a constant that avr-libc 2.0 no longer defines
 _CORE_FLAGS: Final = ("-w", "-DDECIMAL_DIG=__DECIMAL_DIG__")
-# Not among them: old-style-cast and redundant-decls. The core's headers have plenty of both, and they cannot be
-# named as the system's, for on this family of controllers all that is in those is taken for C.
+# Not among them: old-style-cast and redundant-decls. The core's headers have plenty of both, and they cannot
+# be named as the system's, for on this family of controllers all that is in those is taken for C.
 WARNINGS: Final = tuple(
     (
         "-Werror -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wsign-conversion -Wdouble-promotion -Wundef "

@@ -46,7 +46,7 @@ class Facts:
         return f32(low + plus), f32(high + plus)
 
     def reads(self, signal: int) -> Range:
-        """Return what a signal can read: its span, moved as far as its zero may be trimmed from the file's."""
+        """Return what a signal can read: its span, moved as far as its zero may be trimmed."""
         row = self.plan.signals[signal]
         if row.zero_from is None or not self.trimmed:
             return row.low, row.high

@@ -6,11 +6,14 @@ from dataclasses import dataclass, replace
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
 from sequencer.check.graph import check_graph
+from sequencer.check.holds import check_holds
 from sequencer.check.names import check_names
 from sequencer.check.order import check_order
 from sequencer.check.questions import Askers
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
+from sequencer.check.waits import check_waits
+from sequencer.check.wiring import check_wiring
 from sequencer.plan.tables import Plan
 
 MOST_NOTES = 8
@@ -30,6 +33,9 @@ FAMILIES: tuple[Family, ...] = (
     Family("order", check_order),
     Family("names", check_names),
     Family("stop", check_stop),
+    Family("holds", check_holds),
+    Family("waits", check_waits),
+    Family("wiring", check_wiring),
 )
 
 

@@ -26,6 +26,7 @@ from sequencer.cli.options import (
     write_out,
 )
 from sequencer.cli.progress import Progress
+from sequencer.show.text import clean
 
 if TYPE_CHECKING:
     from sequencer.api import ExecutorName, Gait
@@ -53,6 +54,7 @@ class _Replay:
     executor: "ExecutorName"
     margins: bool
     quiet: bool
+    run: int | None
 
 
 @verb("dry-run", "sequencer dry-run stork.gait.yaml walk.csv --map left_knee=pot_3 --on motors")
@@ -60,6 +62,9 @@ class _Replay:
 @click.argument("trace", metavar="[TRACE|-]", required=False, type=FILE)
 @machine_option
 @click.option("--map", "mapping", multiple=True, metavar="OURS=THEIRS", help="A column of another name.")
+@click.option(
+    "--run", "run_number", type=int, metavar="N", help="Which run of a telemetry log; else the last."
+)
 @click.option(
     "--executor",
     type=click.Choice(["auto", "reference", "compiled", "both"]),
@@ -79,6 +84,7 @@ def command(
     trace: str | None,
     machine: str | None,
     mapping: tuple[str, ...],
+    run_number: int | None,
     executor: "ExecutorName",
     following: Following,
     out_file: str | None,
@@ -88,15 +94,19 @@ def command(
     as_json: bool,
     quiet: bool,
 ) -> int:
-    """Run a gait against a recording (CSV or Parquet), tick by tick as the controller would.
+    """Run a gait against a recording (CSV, Parquet, telemetry log), tick by tick as the controller would.
+
+    A telemetry log is what the board program sent. It also tells what the machine did, and one line says
+    whether the dry run does the same to the bit, or else from which tick on they differ.
 
     Without a recording each signal follows its setpoint: no physics, only whether the walk can run through.
     The operator presses what starts the walk after 1 s. --for, --seed, --fault, --press and --off belong to
     that; --on also turns on a switch that a recording has no column for, --on remote lets the remote be
     heard in every tick, and --on helping lets timeouts only warn, on a machine that can be helped by hand.
 
-    The exit code is 1 if a timeout led to a stop or a rule was broken. A dry-run proves nothing about
-    hardware: first runs on a stand, hands clear, with a switch in the motors' supply.
+    The exit code is 1 if a timeout led to a stop, a rule was broken or the machine did something else. A
+    dry-run proves nothing about hardware: first runs on a stand, hands clear, with a switch in the motors'
+    supply.
     """
     import sequencer
 
@@ -105,8 +115,9 @@ def command(
         raise MisuseError("the gait and the recording can't both come from standard input")
     loaded = sequencer.load(gait, machine=machine)
     if trace is None:
-        if mapping:
-            raise MisuseError("--map belongs to a recording, and there is none")
+        for option, given in (("--map", mapping), ("--run", run_number is not None)):
+            if given:
+                raise MisuseError(f"{option} belongs to a recording, and there is none")
         long = following.lasts_ms / loaded.plan.tick_ms > MOST_TICKS_WITH_MARGINS
         keep = _keep_ticks(margins, long=long, quiet=quiet)
         with Progress("dry-run", quiet=quiet):
@@ -119,7 +130,7 @@ def command(
     else:
         following.refuse(but=("--on",))
         keep = _keep_ticks(margins, long=_is_long(trace), quiet=quiet)
-        run = _replay(loaded, _Replay(trace, mapping, following.on, executor, keep, quiet))
+        run = _replay(loaded, _Replay(trace, mapping, following.on, executor, keep, quiet, run_number))
     if executor == "both":
         say(f"both executors agreed to the bit in all {run.ticks} ticks", quiet=quiet)
     if out_file:
@@ -128,9 +139,11 @@ def command(
         write_out(out_file, b"".join(run_csv(run, margins=bool(margins))), ours=RUN_MARK, force=force)
     if out_file != "-":
         _print(run, every_phase=every_phase, margins=bool(margins), as_json=as_json, quiet=quiet)
+    if run.machine is not None:
+        say(clean(run.machine.words), quiet=quiet and run.machine.parting is None)
     from sequencer.show.runs import failed
 
-    return int(failed(run))
+    return int(failed(run) or (run.machine is not None and run.machine.differs))
 
 
 def _keep_ticks(margins: bool | None, *, long: bool, quiet: bool) -> bool:
@@ -152,8 +165,11 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
     own = {switch.name for switch in loaded.plan.switches}
     heard, helped = (name in how.on and name not in own for name in (REMOTE, HELPING))
     switches = frozenset(how.on) - {name for name in (REMOTE, HELPING) if name not in own}
-    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, helped)
+    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, how.run, helped)
     with open_trace(how.trace, loaded.plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
+        _fit_options(reader, how)
+        for line in reader.remarks:
+            say(clean(line), quiet=how.quiet)
         if reader.unused and len(reader.missing) == len(loaded.plan.signals):
             raise MisuseError(
                 f"no column of {how.trace} is a signal of {loaded.plan.machine}",
@@ -167,6 +183,13 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
         if line := _far_apart(reader, loaded.plan):
             say(line, quiet=how.quiet)
         return run
+
+
+def _fit_options(reader: "TraceReader", how: _Replay) -> None:
+    if reader.of_machine and how.on:
+        raise MisuseError("--on belongs to a recording without that column; a telemetry log tells all of it")
+    if not reader.of_machine and how.run is not None:
+        raise MisuseError("--run belongs to a telemetry log, which may hold several runs")
 
 
 def _absent(reader: "TraceReader", plan: "Plan", on: tuple[str, ...], *, heard: bool) -> list[str]:

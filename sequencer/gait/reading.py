@@ -37,7 +37,7 @@ def _fail(code: str, place: Place, message: str, *, expected: str = "", fix: str
 
 
 def shown(path: str | Path) -> str:
-    """Give the name under which a file is shown: relative to the current folder if that is shorter."""
+    """Give the name under which a file is shown: relative to the current folder if it lies in there."""
     text = str(path) or "."
     if text == STANDARD_INPUT:
         return "<stdin>"
@@ -45,7 +45,8 @@ def shown(path: str | Path) -> str:
         relative = os.path.relpath(text)
     except (OSError, ValueError):  # an empty name, or a current folder that is gone
         return text
-    return relative if len(relative) < len(text) else text
+    inside = relative != os.pardir and not relative.startswith(os.pardir + os.sep)
+    return relative if inside and len(relative) < len(text) else text
 
 
 def read_text(path: str | Path, wanted: str = "a gait file") -> str:

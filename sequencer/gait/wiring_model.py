@@ -27,12 +27,15 @@ def to_pin(value: Any) -> str:
     if isinstance(value, int) and not isinstance(value, bool) and value >= 0:
         value = str(value)
     if not isinstance(value, str) or not _PIN.fullmatch(value):
-        meant = re.fullmatch(r"(?:[dDp]|pin)?_? ?([aA]?)([0-9]{1,3})", str(value)[:12])
-        fix = f"write {meant[1].upper()}{meant[2]}" if meant else ""
-        raise fail(
-            "wrong-type", f"{str(value)[:24]!r} is no pin", "a pin's number, 13, or an analog pin, A0", fix
-        )
+        shown = str(value)[:24]
+        raise fail("wrong-type", f"{shown!r} is no pin", "a pin's number, 13, or A0", pin_meant(shown))
     return str(int(value)) if value.isdecimal() else value
+
+
+def pin_meant(text: str) -> str:
+    """Say how a text that is no pin was probably meant: ``D13``, ``a0``, ``pin 4``."""
+    meant = re.fullmatch(r"(?:[dDp]|pin)?_? ?([aA]?)([0-9]{1,3})", text)
+    return f"write {meant[1].upper()}{meant[2]}" if meant and f"{meant[1].upper()}{meant[2]}" != text else ""
 
 
 def to_port(value: Any) -> str:

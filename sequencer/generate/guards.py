@@ -111,6 +111,7 @@ class GuardWriter:
             latches=self._latches(guard),
             true_if=conditions.true,
             false_if=conditions.false,
+            certain=conditions.certain,
         )
 
     def _latches(self, guard: Guard) -> tuple[LatchView, ...]:

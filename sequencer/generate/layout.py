@@ -122,9 +122,11 @@ def _parameters(plan: Plan, spelling: Spelling) -> tuple[ParameterView, ...]:
 
 
 def _anywhere(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[AnywhereView, ...]:
+    held = [i for i, entry in enumerate(plan.anywhere) if plan.guards[entry.guard].hold is not None]
     return tuple(
         AnywhereView(
             guard=guards.view(entry.guard),
+            first_held=held[:1] == [i],
             index=i,
             to=tuple(spelling.phase(s, p) for s, p in enumerate(entry.to)),
             words=guard_words(plan, entry.guard),

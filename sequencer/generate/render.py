@@ -111,8 +111,13 @@ def _render(environment: "Environment", names: list[str], plan: "Plan") -> dict[
         except (TypeError, ValueError, ArithmeticError, LookupError, AttributeError, RecursionError) as error:
             raise MisuseError(f"the template {name} failed: {comment(error)}") from error
         if text.strip():  # a template that prints nothing has nothing to say about this gait
-            files[made] = _blank_lines.sub("\n\n", text)
+            files[made] = tidied(text)
     return files
+
+
+def tidied(text: str) -> str:
+    """Close the gaps that left-out parts of a template leave behind."""
+    return _blank_lines.sub("\n\n", text)
 
 
 def view_of(plan: "Plan") -> dict[str, Any]:

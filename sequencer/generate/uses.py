@@ -42,6 +42,8 @@ def uses_of(
     uses["zeros"] = any(s.zero_from is not None for s in plan.signals)
     uses["stops"] = stops != {None}
     uses["arrived"] = 1 in stops and bool(plan.setpoints)
+    uses["ends"] = uses["arrived"] and not stops <= {None, 1}
+    uses["cuts"] = 0 in stops or (1 in stops and not plan.setpoints)
     uses["ramps"] = any(s.rate is not None for s in plan.setpoints)
     uses["anywhere_holds"] = any(plan.guards[a.guard].hold is not None for a in plan.anywhere)
     uses["rule_to"] = any(r.to is not None for r in plan.rules)

@@ -225,9 +225,13 @@ class NameView:
 
 @dataclass(frozen=True, slots=True)
 class AnywhereView:
-    """A guard that is looked at in every tick; `to` are (sequence's member, its target, its phase)."""
+    """A guard that is looked at in every tick; `to` are (sequence's member, its target, its phase).
+
+    first_held: it is the first of those that have a hold.
+    """
 
     guard: GuardView
+    first_held: bool
     index: int
     to: tuple[str, ...]
     words: str

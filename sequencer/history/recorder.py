@@ -7,6 +7,7 @@ import numpy as np
 
 from sequencer.base.binary32 import f32
 from sequencer.history.blocks import OUTPUT_OFF, OUTPUT_ON, RULE_KEPT, Detail, HistoryBlock, new_block
+from sequencer.history.machine import MachineJudge
 from sequencer.history.run import Interval, Ints, Run, SampleTotals, Transitions, Write
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
@@ -39,6 +40,7 @@ class Recorder:
         self._waits = _Changes(sequences, 0)
         self._skipped = np.zeros(len(plan.signals), np.int64)
         self._writes: list[Write] = []
+        self._machine = MachineJudge(plan)
         self._last: HistoryBlock | None = None
         self._kept: list[HistoryBlock] = []
         self._kept_ms: list[Ints] = []
@@ -61,6 +63,8 @@ class Recorder:
         self._drives.add(history.drives[:, np.newaxis], self._ticks, at_ms)
         self._outputs.add(history.output_state, self._ticks, at_ms)
         self._waits.add(history.waits, self._ticks, at_ms)
+        if block.machine is not None:
+            self._machine.add(block.machine, history, at_ms)
         if self._keep:
             self._kept.append(history)
             self._kept_ms.append(at_ms)
@@ -93,6 +97,7 @@ class Recorder:
             signals=tuple(SampleTotals(*(int(total[i]) for total in totals)) for i in range(signals)),
             refused=0 if last is None else last.refused,
             writes=tuple(self._writes),
+            machine=self._machine.verdict(),
             history=join(self._plan, self._kept) if self._keep else None,
             at_ms=np.concatenate([np.zeros(0, np.int64), *self._kept_ms]) if self._keep else None,
         )

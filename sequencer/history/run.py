@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.history.blocks import HistoryBlock
+from sequencer.history.machine import Verdict
 from sequencer.plan.tables import Plan
 
 Ints = NDArray[np.int64]
@@ -135,6 +136,7 @@ class Run:
     stopped_outputs: when outputs were stalled or cut, by start. waits: when a sequence's timeout had passed
     while it was helped by hand, or a guard that fired waited for a step, by start.
     signals: totals for each signal. refused: parameter writes refused since the last reset.
+    machine: whether the machine did the same, if the recording tells what it did.
     history, at_ms: the whole record and each tick's time, int64 (ticks,); None unless ticks were kept.
     """
 
@@ -156,6 +158,7 @@ class Run:
     writes: tuple[Write, ...]
     history: HistoryBlock | None
     at_ms: Ints | None
+    machine: Verdict | None = None
 
     def stays(self, sequence: int) -> tuple[Stay, ...]:
         """List the phases of one sequence over time, without gaps."""

@@ -16,6 +16,7 @@ from sequencer.gait.wiring_model import (
     SetpointWireBlock,
     SignalWireBlock,
     WiringBlock,
+    pin_meant,
 )
 from sequencer.plan.boards import BOARDS
 from sequencer.plan.context import Context
@@ -61,7 +62,27 @@ def build_wiring(
     """Build the wiring of a machine file, None if it has none; notes errors in the context."""
     if machine.wiring is None:
         return None
+    _check_remote(context, machine, machine.wiring)
     return WiringTables(context, machine.wiring, tables.tick_ms, rows).build()
+
+
+def _check_remote(context: Context, machine: MachineFile, block: WiringBlock) -> None:
+    """Check that a remote's port has a remote behind it, and that each switch has one place."""
+    if block.remote is None:
+        return
+    where = context.machine.where
+    if machine.remote is None:
+        if not context.was_cut(context.machine, "remote"):
+            place = where.key(("wiring", "remote"))
+            expected = "remote: {carries: [...], lost_after: 500 ms} beside signals and events"
+            context.error("bad-wire", place, "the machine has no remote", expected=expected)
+        return
+    for name in block.switches:
+        if name in machine.remote.carries:
+            place = where.key(("wiring", "switches", name))
+            context.error(
+                "bad-wire", place, f"{name} comes over the remote", expected="one place for a switch"
+            )
 
 
 class WiringTables:
@@ -135,6 +156,7 @@ class WiringTables:
                 place,
                 f"board {self.board.name} has no pin {text}",
                 expected=f"0 to {self.board.digital - 1}, or A0 to A{last}",
+                fix=pin_meant(text),
             )
         return Pin(text, number, place)
 

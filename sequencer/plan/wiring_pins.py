@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sequencer.base.findings import Finding, Severity
-from sequencer.plan.boards import BOARDS, Board
+from sequencer.plan.boards import BOARDS, SERVOS_PER_TIMER, Board
 from sequencer.plan.wiring_tables import Contact, Pin, Wiring
 
 Need = Literal["analog", "pwm", "pulled_up", "input", "output", "servo"]
@@ -87,6 +87,10 @@ def _twice(wiring: Wiring, board: Board | None, uses: list[PinUse]) -> Iterator[
 
 def _unable(wiring: Wiring, board: Board, uses: list[PinUse]) -> Iterator[Finding]:
     gone = board.without_pwm(servo_count(wiring))
+    most = SERVOS_PER_TIMER * len(board.servo_timers)
+    for use in [use for use in uses if use.need == "servo"][most:]:
+        text = f"board {board.name} has timers for {most} servos only"
+        yield Finding("bad-pin", Severity.ERROR, use.pin.place, text, expected=f"at most {most} servos")
     for use in uses:
         number = use.pin.number
         if number is None:

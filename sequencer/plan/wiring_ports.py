@@ -83,6 +83,8 @@ class Ports:
             return None
         index, fields = self.names.index(line), self.block.lines[line].fields
         if field > fields:
+            if self.context.was_cut(self.context.machine, *_TOP, "lines", line, "fields"):
+                return None
             message = f"line {line} has {fields} field{'s' if fields > 1 else ''}, {field} is beyond"
             fix = f"lines: {{{line}: {{..., fields: {field}}}}}"
             self.context.error("bad-wire", field_at, message, expected=f"1 to {fields}", fix=fix)

@@ -12,6 +12,7 @@ from sequencer.history.blocks import (
     RULE_BROKEN,
 )
 from sequencer.history.cause import Wait, cause_words
+from sequencer.history.machine import Verdict
 from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run, Transition
 from sequencer.history.summary import Summary
@@ -29,7 +30,32 @@ _KINDS = {
 
 def run_document(run: Run, summary: Summary) -> str:
     """Return the whole run: figures, every transition, broken rules, samples, faults. Times are in ms."""
-    return document("run", {**_figures(run, summary), **_happened(run, summary), "samples": _samples(run)})
+    content = {**_figures(run, summary), **_happened(run, summary), "samples": _samples(run)}
+    if run.machine is not None:
+        content["machine_did"] = _verdict(run.machine)
+    return document("run", content)
+
+
+def _verdict(verdict: Verdict) -> dict[str, Any]:
+    """Say whether the machine, by its telemetry, did the same."""
+    parting = verdict.parting
+    return {
+        "words": verdict.words,
+        "same": parting is None,
+        "differs": verdict.differs,
+        "every_tick": verdict.every_tick,
+        "ticks": verdict.lines,
+        "first": None
+        if parting is None
+        else {
+            "tick": parting.tick,
+            "at_ms": parting.at_ms,
+            "line": parting.line,
+            "what": parting.what,
+            "machine": parting.machine,
+            "dry_run": parting.dry,
+        },
+    }
 
 
 def _figures(run: Run, summary: Summary) -> dict[str, Any]:

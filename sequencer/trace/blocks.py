@@ -21,6 +21,41 @@ class ParameterWrite:
 
 
 @dataclass(frozen=True, slots=True)
+class MachineMove:
+    """A change of phase that the machine told of: in row `row`, by the cause of `HistoryBlock.cause`."""
+
+    row: int
+    sequence: int
+    left: int
+    entered: int
+    cause: int
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class MachineRecord:
+    """What the machine itself did in the ticks of a block, as far as its telemetry tells. m lines.
+
+    row: int64 (m,), the lines' rows in the block, rising. line: int64 (m,), their numbers in the file.
+    phase: uint8 (m, sequences). drives: uint8 (m,), 1 while they were on. setpoint: float32 (m, setpoints),
+    output: float32 (m, outputs), each None if the lines do not carry it.
+    every_tick: a line was sent in every tick; else the inputs of the ticks in between are not known.
+    doubts: from these rows on the inputs are not all known, and why. source: the file.
+    """
+
+    row: NDArray[np.int64]
+    line: NDArray[np.int64]
+    phase: NDArray[np.uint8]
+    drives: NDArray[np.uint8]
+    setpoint: NDArray[np.float32] | None
+    output: NDArray[np.float32] | None
+    moves: tuple[MachineMove, ...]
+    every_tick: bool
+    doubts: tuple[tuple[int, str], ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class TickBlock:
     """Inputs of n ticks in a row, C-contiguous arrays.
 
@@ -32,6 +67,7 @@ class TickBlock:
     with `helping`: HELPING while somebody helps by hand, STEPPING in single steps, STEP in the tick of one.
     writes: parameter writes in the order in which they arrive.
     skipped: int64 (signals,), finite cells of the recording that a later one in the same tick replaced.
+    machine: what the machine did in these ticks, if it is known; no executor looks at it.
     """
 
     now: NDArray[np.uint32]
@@ -42,6 +78,7 @@ class TickBlock:
     control: NDArray[np.uint8]
     writes: tuple[ParameterWrite, ...] = ()
     skipped: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+    machine: MachineRecord | None = None
 
     def __len__(self) -> int:
         return len(self.now)

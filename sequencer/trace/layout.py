@@ -47,12 +47,14 @@ class TraceOptions:
     mapping: our name -> the column's name in the file, with or without its unit.
     switches_on: switches that are on until a cell says otherwise; those without a column stay on.
     remote_heard: the remote is heard in every tick, unless it has a column of its own.
+    run: which run of a telemetry log is taken, from 1; None for the last.
     helped: the machine is helped by hand until a cell says otherwise.
     """
 
     mapping: Mapping[str, str] = field(default_factory=dict)
     switches_on: frozenset[str] = frozenset()
     remote_heard: bool = False
+    run: int | None = None
     helped: bool = False
 
 

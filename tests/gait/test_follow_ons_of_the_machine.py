@@ -18,7 +18,7 @@ from sequencer.plan.build import load_plan
         ("events: [go, halt]", 'events: "go, halt"', "bad-name"),
         ("events: [go, halt]", "events: [Go!, halt]", "bad-name"),
         ("events: [go, halt]", "event: [go, halt]", "unknown-key"),
-        ("signals:", "signal:", "unknown-key"),
+        ("\nsignals:", "\nsignal:", "unknown-key"),
         ("  body_roll: {unit", "  body-roll: {unit", "bad-name"),
         ("  lean: #", "  lean lean: #", "bad-name"),
     ],
