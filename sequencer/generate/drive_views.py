@@ -25,7 +25,7 @@ class LoopView:
 
     `terms` are expressions. `integral`, `slope`, `turn` and `fade` are slots, None where there is no such
     part; `bleed_step` is empty for a loop that drives an output. kp, bi, bd, low and high are expressions;
-    `trimmed_bi`: bi may be 0 for a while.
+    `trimmed_bi` says what bi is where a parameter gives it; it may be 0 for a while. Else it is empty.
     """
 
     name: str
@@ -49,7 +49,7 @@ class LoopView:
     integral_limit: str
     dead_band: str
     bumpless: bool
-    trimmed_bi: bool
+    trimmed_bi: str
     integral: int | None
     slope: int | None
     turn: int | None

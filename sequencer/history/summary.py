@@ -75,12 +75,14 @@ class Summary:
     @property
     def words(self) -> str:
         """Say in one line what a maker wants to know."""
+        return "; ".join(filter(None, (self._walked, self.helped)))
+
+    @property
+    def _walked(self) -> str:
         unit = "step" if self.steps == 1 else "steps"
         text = f"made {self.steps} {unit} ({self.steps_of}) in {duration(self.lasted_ms)}"
         if self.never_left:
             text = f"{text}; {_never_left_words(self.never_left)}"
-        if self.helped:
-            text = f"{text}; {self.helped}"
         if self.tightest is not None:
             least = "" if self.tightest.settled else "at least "  # it left while the signal still moved on
             spare = f"{least}{amount(self.tightest.amount, self.tightest.unit)} to spare"

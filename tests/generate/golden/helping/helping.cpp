@@ -242,16 +242,16 @@ static Cause decide_left(State& s, const Inputs& in, Phase_left& to) {
   }
   if ((cause != no_change) && (!asked) && ((in.helping & (in_single_steps | single_step)) == in_single_steps)) {
     cause = no_change;
+    limit = 0U;  // a guard wins, even while it waits
     s.waits[0] = waits_for_it;
-  } else if ((cause == no_change) && (limit != 0U) && ((in.now - s.since_left) >= limit)) {
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since_left) >= limit)) {
     if ((in.helping & (helped_by_hand | in_single_steps)) != 0U) {
       s.waits[0] = is_late;
     } else {
       to = Phase_left::stance;
       cause = by_timeout;
     }
-  } else {
-    // as the guards say
   }
   return cause;
 }
@@ -299,16 +299,16 @@ static Cause decide_right(State& s, const Inputs& in, Phase_right& to) {
   }
   if ((cause != no_change) && (!asked) && ((in.helping & (in_single_steps | single_step)) == in_single_steps)) {
     cause = no_change;
+    limit = 0U;  // a guard wins, even while it waits
     s.waits[1] = waits_for_it;
-  } else if ((cause == no_change) && (limit != 0U) && ((in.now - s.since_right) >= limit)) {
+  }
+  if ((cause == no_change) && (limit != 0U) && ((in.now - s.since_right) >= limit)) {
     if ((in.helping & (helped_by_hand | in_single_steps)) != 0U) {
       s.waits[1] = is_late;
     } else {
       to = Phase_right::stance;
       cause = by_timeout;
     }
-  } else {
-    // as the guards say
   }
   return cause;
 }

@@ -100,7 +100,10 @@ static void run_hip(Machine& m) {
     const float v = (p + i) + d;
     if (is_settled(m, loop_hip, v, u, -m.parameter[parameter_most], m.parameter[parameter_most])) {
       const float sum = (i + multiplied(bi, e)) + multiplied(0.01F, u - v);  // ki h, h / Tt
-      m.integral[0] = sums ? limited(sum, -3.4028235e38F, 3.4028235e38F) : 0.0F;
+      m.integral[0] = limited(sum, -3.4028235e38F, 3.4028235e38F);
+      if (!sums) {
+        m.integral[0] = 0.0F;  // ki is trimmed to nothing
+      }
       m.slope[0] = d;
       m.before[0] = y;
     }
