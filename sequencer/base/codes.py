@@ -9,7 +9,10 @@ from sequencer.base import (
     codes_files,
     codes_graph,
     codes_guards,
+    codes_leftovers,
     codes_names,
+    codes_noise,
+    codes_safety,
     codes_timing,
     codes_wiring,
 )
@@ -31,7 +34,10 @@ CODES: dict[str, CodeInfo] = _joined(
         codes_files.CODES,
         codes_graph.CODES,
         codes_guards.CODES,
+        codes_leftovers.CODES,
         codes_names.CODES,
+        codes_noise.CODES,
+        codes_safety.CODES,
         codes_timing.CODES,
         codes_wiring.CODES,
     )

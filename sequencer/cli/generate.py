@@ -65,7 +65,8 @@ def command(
     from sequencer.plan.build import load_plan
 
     plan = load_plan(gait, machine)
-    files = generate(plan, target, Path(templates) if templates else None)
+    sketch = Path(output).resolve().name  # the boards' editor wants it to be called as its folder
+    files = generate(plan, target, Path(templates) if templates else None, sketch=sketch)
     if trace is None and ticks is not None:
         raise MisuseError("--ticks belongs to --self-test, and there is none")
     if trace is not None:
