@@ -124,8 +124,7 @@ class _PlanBuilder:
         self.machine = machine
 
     def build(self) -> Plan:
-        context, gait = self.context, self.gait
-        tables = MachineTables(context, self.machine)
+        context, gait, tables = self.context, self.gait, MachineTables(self.context, self.machine)
         read_parameters(context, gait.parameters, self.machine)
         signals = tables.signals()
         setpoints = tables.setpoints(signals)

@@ -86,9 +86,10 @@ def as_live(plan: t.Plan, block: TickBlock) -> TickBlock:
             block.control[row] |= np.uint8(bits)
     named = [i for i, of in enumerate(plan.parameters) if of.name.startswith("n")]
     writes = list(block.writes)
-    for _ in range(len(block) // 40 if named else 0):
+    for _ in range(len(block) // 12 if named else 0):
         index = rng.choice(named)
         of = plan.parameters[index]
-        value = rng.choice([of.low, of.high, of.value, 0.0, -0.0, rng.uniform(of.low, of.high)])
+        inside = rng.uniform(of.low, of.high)
+        value = rng.choice([of.low, of.high, of.value, 0.0, 0.0, -0.0, inside, inside])
         writes.append(ParameterWrite(rng.randrange(len(block)), index, load_f32(value)))
     return replace(block, writes=tuple(sorted(writes, key=lambda write: write.row)))
