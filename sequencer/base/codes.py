@@ -13,6 +13,7 @@ from sequencer.base import (
     codes_names,
     codes_noise,
     codes_safety,
+    codes_symmetry,
     codes_timing,
     codes_wiring,
 )
@@ -38,6 +39,7 @@ CODES: dict[str, CodeInfo] = _joined(
         codes_names.CODES,
         codes_noise.CODES,
         codes_safety.CODES,
+        codes_symmetry.CODES,
         codes_timing.CODES,
         codes_wiring.CODES,
     )

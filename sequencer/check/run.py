@@ -15,6 +15,7 @@ from sequencer.check.questions import Askers
 from sequencer.check.safety import check_safety
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
+from sequencer.check.symmetry import check_symmetry
 from sequencer.check.waits import check_waits
 from sequencer.check.weight import check_weight
 from sequencer.check.wiring import check_wiring
@@ -43,6 +44,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("leftovers", check_leftovers),
     Family("safety", check_safety),
     Family("weight", check_weight),
+    Family("symmetry", check_symmetry),
     Family("wiring", check_wiring),
 )
 

@@ -92,9 +92,10 @@ def random_traces(plan: Plan, count: int, ticks: int, seed: int = 0) -> Iterator
     for number in range(count):
         rng = Random(f"{seed}/{number}")  # noqa: S311 - inputs that can be had again, not secrets
         if number % 2:
-            plant = DisturbedPlant(rng, plan, FollowPlant(plan, FollowOptions(seed=number)))
+            plant = DisturbedPlant(rng, plan, FollowPlant(plan, FollowOptions(seed=number)), number // 2)
             block = _kept(plan, plant, ticks)
-            block = replace(block, writes=_writes(rng, plan, ticks))
+            writes = sorted((*block.writes, *_writes(rng, plan, ticks)), key=lambda write: write.row)
+            block = replace(block, writes=tuple(writes))
             yield Trace(f"disturbed {number}", _helped(rng, block) if plan.helping else block)
         else:
             yield Trace(f"random {number}", random_block(rng, plan, ticks))
