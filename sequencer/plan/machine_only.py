@@ -1,7 +1,9 @@
 """The plan of a machine without a walk, for programs that only know the machine."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
+from sequencer.base.binary32 import load_f32
 from sequencer.base.quantities import Quantity
 from sequencer.gait.load import LoadedFile
 from sequencer.gait.machine_model import MachineFile
@@ -10,7 +12,7 @@ from sequencer.plan.context import Context
 from sequencer.plan.machine_tables import MachineTables
 from sequencer.plan.outputs import OutputTables
 from sequencer.plan.parameters import read_parameters
-from sequencer.plan.tables import Parameter, Plan
+from sequencer.plan.tables import Parameter, Plan, Signal
 from sequencer.plan.wiring import build_wiring
 
 
@@ -24,7 +26,7 @@ def plan_without_walk(context: Context, machine: MachineFile) -> Plan:
     tables = MachineTables(context, machine)
     read_parameters(context, {}, machine)
     _stand_ins(context, machine)
-    signals = tables.signals()
+    signals = tuple(_zeroed(context, signal) for signal in tables.signals())
     setpoints = tables.setpoints(signals)
     outputs = OutputTables(context, machine, tables.tick_ms, signals).build()
     return Plan(
@@ -53,6 +55,14 @@ def plan_without_walk(context: Context, machine: MachineFile) -> Plan:
         helping=machine.helping,
         wiring=build_wiring(context, machine, tables, (signals, setpoints, outputs)),
     )
+
+
+def _zeroed(context: Context, signal: Signal) -> Signal:
+    """Fold a zero that a parameter gives into the bias: without a walk nothing is trimmed."""
+    if signal.zero_from is None:
+        return signal
+    zero = context.parameters[signal.zero_from].value
+    return replace(signal, bias=load_f32(signal.bias - zero), zero_from=None)
 
 
 def _stand_ins(context: Context, machine: MachineFile) -> None:
