@@ -2,9 +2,8 @@
 
 from pathlib import Path
 
-import numpy as np
 import pytest
-from support.board.bench import telemetry
+from support.board.bench import number_of, telemetry
 from support.board.programs import Program, stork_program
 from support.board.stork import Scene, moves, verdict
 
@@ -49,12 +48,6 @@ def test_the_pins_carry_what_telemetry_says(stork: Program, tmp_path: Path) -> N
             assert outcome.level(name, line.at - 0.001) == int(abs(output) * 255 + 0.5)
             assert outcome.level(f"{name}_way", line.at - 0.001) == (0 if output * 255 < 0 else 255)
     assert compared > 50
-
-
-def number_of(item: str) -> float:
-    if item.startswith("#"):
-        return float(np.uint32(int(item[1:], 16)).view(np.float32))
-    return float(item)
 
 
 # The same with a fault planted in what is generated: what finds no difference must be able to find one.
