@@ -5,7 +5,18 @@ Every ``codes_*`` module holds a tuple ``CODES``; here they are joined. Nothing 
 
 from collections.abc import Iterable
 
-from sequencer.base import codes_files, codes_graph, codes_guards, codes_names, codes_wiring
+from sequencer.base import (
+    codes_files,
+    codes_graph,
+    codes_guards,
+    codes_leftovers,
+    codes_names,
+    codes_noise,
+    codes_safety,
+    codes_symmetry,
+    codes_timing,
+    codes_wiring,
+)
 from sequencer.base.codeinfo import CodeInfo
 
 
@@ -20,5 +31,16 @@ def _joined(parts: Iterable[tuple[CodeInfo, ...]]) -> dict[str, CodeInfo]:
 
 
 CODES: dict[str, CodeInfo] = _joined(
-    [codes_files.CODES, codes_graph.CODES, codes_guards.CODES, codes_names.CODES, codes_wiring.CODES]
+    (
+        codes_files.CODES,
+        codes_graph.CODES,
+        codes_guards.CODES,
+        codes_leftovers.CODES,
+        codes_names.CODES,
+        codes_noise.CODES,
+        codes_safety.CODES,
+        codes_symmetry.CODES,
+        codes_timing.CODES,
+        codes_wiring.CODES,
+    )
 )

@@ -6,11 +6,18 @@ from dataclasses import dataclass, replace
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
 from sequencer.check.graph import check_graph
+from sequencer.check.holds import check_holds
+from sequencer.check.leftovers import check_leftovers
 from sequencer.check.names import check_names
+from sequencer.check.noise import check_noise
 from sequencer.check.order import check_order
 from sequencer.check.questions import Askers
+from sequencer.check.safety import check_safety
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
+from sequencer.check.symmetry import check_symmetry
+from sequencer.check.waits import check_waits
+from sequencer.check.weight import check_weight
 from sequencer.check.wiring import check_wiring
 from sequencer.plan.tables import Plan
 
@@ -31,6 +38,13 @@ FAMILIES: tuple[Family, ...] = (
     Family("order", check_order),
     Family("names", check_names),
     Family("stop", check_stop),
+    Family("holds", check_holds),
+    Family("waits", check_waits),
+    Family("noise", check_noise),
+    Family("leftovers", check_leftovers),
+    Family("safety", check_safety),
+    Family("weight", check_weight),
+    Family("symmetry", check_symmetry),
     Family("wiring", check_wiring),
 )
 

@@ -26,9 +26,17 @@ def way_out(plan: Plan, sequence: int, phase: int, to: int) -> str:
     return f"{{to: {target}, when: {guard}}}"
 
 
+def near_target(setpoint: Setpoint) -> str:
+    """Write a guard that asks whether the signals have come near a setpoint's target, or past it."""
+    return f"{{reached: {setpoint.name}, short_by: {_share_of_span(setpoint)}}}"
+
+
+def _share_of_span(setpoint: Setpoint) -> str:
+    return number_words(rounded(SHARE * (setpoint.high - setpoint.low), 1), setpoint.unit)
+
+
 def _arrived(setpoint: Setpoint) -> str:
-    tolerance = number_words(rounded(SHARE * (setpoint.high - setpoint.low), 1), setpoint.unit)
-    return f"{{at_target: {setpoint.name}, tolerance: {tolerance}}}"
+    return f"{{at_target: {setpoint.name}, tolerance: {_share_of_span(setpoint)}}}"
 
 
 def halt_entry(plan: Plan, stop: str) -> str:

@@ -81,8 +81,8 @@ def command(
 
     Without a recording each signal follows its setpoint: no physics, only whether the walk can run through.
     The operator presses what starts the walk after 1 s. --for, --seed, --fault, --press and --off belong to
-    that; --on also turns on a switch that a recording has no column for, and --on remote lets the remote be
-    heard in every tick.
+    that; --on also turns on a switch that a recording has no column for, --on remote lets the remote be
+    heard in every tick, and --on helping lets timeouts only warn, on a machine that can be helped by hand.
 
     The exit code is 1 if a timeout led to a stop, a rule was broken or the machine did something else. A
     dry-run proves nothing about hardware: first runs on a stand, hands clear, with a switch in the motors'

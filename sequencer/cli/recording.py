@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from sequencer.trace.read import TraceReader
 
 REMOTE = "remote"  # with --on: heard in every tick
+HELPING = "helping"  # with --on: the machine is helped by hand
 _FAR_APART = 100  # times a sensor's period; milliseconds taken for seconds make it 1000
 
 
@@ -40,9 +41,10 @@ def opened(plan: "Plan", how: Recording) -> "Iterator[Iterator[TickBlock]]":
     from sequencer.trace.layout import TraceOptions
     from sequencer.trace.read import open_trace
 
-    heard = REMOTE in how.on and all(switch.name != REMOTE for switch in plan.switches)
-    switches = frozenset(how.on) - ({REMOTE} if heard else set())
-    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, how.run)
+    own = {switch.name for switch in plan.switches}
+    heard, helped = (name in how.on and name not in own for name in (REMOTE, HELPING))
+    switches = frozenset(how.on) - {name for name in (REMOTE, HELPING) if name not in own}
+    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, how.run, helped)
     with open_trace(how.trace, plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
         _fit_options(reader, how)
         for line in reader.remarks:

@@ -68,8 +68,8 @@ class LatchView:
 class GuardView:
     """A guard: the conditions under which it is certainly true and certainly false.
 
-    `is_true`, `fires` are bools: the guard's truth, and whether its hold is met too. `steps` are its
-    comparisons one by one, for those who watch.
+    `is_true`, `fires` are bools: the guard's truth, and whether its hold is met too. `certain`: it is never
+    unknown. `steps` are its comparisons one by one, for those who watch.
     """
 
     steps: tuple[StepView, ...]
@@ -81,6 +81,7 @@ class GuardView:
     latches: tuple[LatchView, ...]
     true_if: str
     false_if: str
+    certain: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 from sequencer import __version__
 from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
@@ -42,8 +42,8 @@ from sequencer.generate.views import (
     SequenceView,
     SizesView,
 )
-from sequencer.plan.steps import in_steps
 from sequencer.plan.tables import Name, Phase, Plan, Sequence
+from sequencer.plan.whole_steps import in_steps
 from sequencer.plan.words import guard_words, rule_words
 
 _FLOATS = NumberView(whole=False, type="float", fast="float", wide="float", zero="0.0F", one="1.0F")
@@ -73,6 +73,7 @@ def lay_out(plan: Plan) -> GaitView:
         switches=_bits(plan.switches, spelling.switches),
         pulses=_bits(plan.pulses, spelling.pulses),
         remote=_remote(plan),
+        helping=plan.helping,
         setpoints=setpoints,
         rates=rate_views(plan, spelling),
         parameters=_parameters(plan, spelling),
@@ -134,9 +135,11 @@ def _parameters(plan: Plan, spelling: Spelling) -> tuple[ParameterView, ...]:
 
 
 def _anywhere(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[AnywhereView, ...]:
+    held = [i for i, entry in enumerate(plan.anywhere) if plan.guards[entry.guard].hold is not None]
     return tuple(
         AnywhereView(
             guard=guards.view(entry.guard),
+            first_held=held[:1] == [i],
             index=i,
             to=tuple(spelling.phase(s, p) for s, p in enumerate(entry.to)),
             words=guard_words(spelling.told, entry.guard),
@@ -242,6 +245,7 @@ class _SequenceWriter:
             retargets=any(c.level.parameter is not None for p in sequence.phases for c in p.commands),
             clears=bool(sequence.latches or sequence.holds),
             decides=any(p.exits or p.timeout for p in sequence.phases),
+            steps=_steps([out.asked for phase in phases for out in phase.exits]),
             stops=any(p.stop is not None for p in sequence.phases),
         )
 
@@ -299,11 +303,18 @@ class _SequenceWriter:
         unused = []
         if not any(p.exits or p.timeout for p in sequence.phases):
             unused.append("to")
-        if not any(
+        if not self._plan.helping and not any(
             p.timeout or any(self._guards.reads_inputs(e.guard) for e in p.exits) for p in sequence.phases
         ):
             unused.append("in")
         return tuple(unused)
+
+
+def _steps(asked: list[bool]) -> Literal["none", "some", "all"]:
+    """Tell which ways out wait for a step, given whether somebody asked for each."""
+    if all(asked):
+        return "none"
+    return "some" if any(asked) else "all"
 
 
 def _span(numbers: list[int]) -> tuple[int, int]:

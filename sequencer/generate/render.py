@@ -37,23 +37,46 @@ def targets() -> list[str]:
     return sorted(p.name for p in templates_root().iterdir() if p.is_dir() and p.name not in _INSIDE)
 
 
-def generate(plan: "Plan", target: str = "portable", templates: Path | None = None) -> dict[str, str]:
+def generate(
+    plan: "Plan", target: str = "portable", templates: Path | None = None, *, sketch: str = ""
+) -> dict[str, str]:
     """Write the plan's program as text: file name -> contents, in a stable order.
 
     target: one of `targets()`; not looked at if `templates` names a folder with a set of your own, in which
     each ``*.j2`` whose name does not start with ``_`` makes one file, or none if it prints nothing; ``gait``
     in its name becomes the gait's name. Own templates run in a sandbox and see only the records of
-    `sequencer.generate.views`, as `g`.
+    `sequencer.generate.views`, as `g`. sketch: for the target board, what the sketch is to be called, for the
+    boards' editor wants it to be called as its folder; by default as the gait.
 
     Raises MisuseError for an unknown target, a folder without templates, a template that fails, or a name
-    that cannot stand in C++.
+    that cannot stand in C++; FileErrors if a board's program lacks wires, or its telemetry does not fit.
     """
     if templates is not None:
-        return _render(_sandbox(templates), _file_templates(templates), plan)
+        return _render(_sandbox(templates), _file_templates(templates), view_of(plan))
     if target not in targets():
         raise MisuseError(f"there is no target {comment(target)!r}", hint=f"targets: {', '.join(targets())}")
-    folder = templates_root() / target
-    return _render(built_in(target), _file_templates(folder), plan)
+    if target == "board":
+        return _board(plan, sketch)
+    if target == "bringup":
+        raise MisuseError("the target bringup is made from a machine file alone, without a gait")
+    return _render(built_in(target), _file_templates(templates_root() / target), view_of(plan))
+
+
+def _board(plan: "Plan", sketch: str) -> dict[str, str]:
+    """Write the portable files, in which the board's program hears of transitions, and those of the board."""
+    from sequencer.generate.board import board_files
+
+    view = view_of(plan)
+    own = board_files(plan, view, sketch)
+    view["hooks"] = next(name for name in own if name.endswith("_told.h"))
+    names = [name for name in _file_templates(templates_root() / "portable") if name != "gait_hooks.h.j2"]
+    portable = _render(built_in("portable"), names, view)
+    twice = sorted(name for name in own if name in portable)
+    if twice:
+        raise MisuseError(
+            f"two generated files would be called {twice[0]}", hint="rename the gait or machine"
+        )
+    return portable | own
 
 
 @lru_cache(maxsize=8)
@@ -96,10 +119,9 @@ def _file_templates(folder: Path) -> list[str]:
     return names
 
 
-def _render(environment: "Environment", names: list[str], plan: "Plan") -> dict[str, str]:
+def _render(environment: "Environment", names: list[str], view: Mapping[str, Any]) -> dict[str, str]:
     from jinja2 import TemplateError
 
-    view = view_of(plan)
     files = {}
     for name in names:
         stem = view["namespace"]

@@ -47,29 +47,35 @@ def resolution_views(plan: Plan, spelling: Spelling) -> tuple[ResolutionView, ..
 
 
 def scale_views(plan: Plan, spelling: Spelling) -> tuple[ScaleView, ...]:
-    """Group signals by gain and bias; the largest group comes last, so that it can be the default."""
+    """Group signals by gain, bias and zero; the largest group comes last, so that it can be the default."""
     if plan.fixed is not None:
-        return _whole_scales(plan.fixed.scales, spelling)
-    groups = _grouped(plan, spelling, lambda s: (s.gain, s.bias))
+        return _whole_scales(plan, plan.fixed.scales, spelling)
+    groups = _grouped(plan, spelling, lambda s: (s.gain, s.bias, s.zero_from))
     ordered = sorted(groups.items(), key=lambda group: len(group[1]))  # stable: no other order is disturbed
     return tuple(
-        ScaleView(names, literal(gain) if product_is_needed(gain) else "", literal(bias))
-        for (gain, bias), names in ordered
+        ScaleView(
+            names,
+            literal(gain) if product_is_needed(gain) else "",
+            literal(bias),
+            "" if zero is None else spelling.parameters[zero],
+        )
+        for (gain, bias, zero), names in ordered
     )
 
 
-def _whole_scales(scales: Sequence[Scale], spelling: Spelling) -> tuple[ScaleView, ...]:
-    groups: dict[Scale, list[str]] = {}
-    for name, scale in zip(spelling.signals, scales, strict=True):
-        groups.setdefault(scale, []).append(name)
+def _whole_scales(plan: Plan, scales: Sequence[Scale], spelling: Spelling) -> tuple[ScaleView, ...]:
+    groups: dict[tuple[Scale, int | None], list[str]] = {}
+    for name, signal, scale in zip(spelling.signals, plan.signals, scales, strict=True):
+        groups.setdefault((scale, signal.zero_from), []).append(name)
     return tuple(
         ScaleView(
             tuple(names),
             gain="" if scale.multiplier == 1 and scale.shift == 0 else str(scale.multiplier),
             bias=str(scale.addend),
+            zero="" if zero is None else spelling.parameters[zero],
             shift=str(scale.shift) if scale.shift else "",
         )
-        for scale, names in sorted(groups.items(), key=lambda group: len(group[1]))
+        for (scale, zero), names in sorted(groups.items(), key=lambda group: len(group[1]))
     )
 
 

@@ -37,10 +37,18 @@ def bits_type(count: int) -> str:
 
 @dataclass(frozen=True)
 class Spelling:
-    """Names of the plan's parts, by index. `told` is the same plan for remarks, with numbers in units."""
+    """Names of the plan's parts, by index.
+
+    units: the same plan with its numbers in units, where `plan` counts in whole steps.
+    """
 
     plan: Plan
-    told: Plan
+    units: Plan | None = None
+
+    @cached_property
+    def told(self) -> Plan:
+        """The plan for remarks, with numbers in units."""
+        return self.plan if self.units is None else self.units
 
     @cached_property
     def gait(self) -> str:

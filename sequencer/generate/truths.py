@@ -5,7 +5,7 @@ and false if any part is, ``any`` the other way round; what is neither is unknow
 """
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from sequencer.generate.spelling import Spelling
@@ -35,12 +35,16 @@ _OPPOSITE: dict[CompareOp, CompareOp] = {
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """When something is true, when it is false, and the signals that are known in either case."""
+    """When something is true, when it is false, and the signals that are known in either case.
+
+    certain: it is always one or the other, never unknown.
+    """
 
     true: str
     false: str
     known_if_true: frozenset[int] = frozenset()
     known_if_false: frozenset[int] = frozenset()
+    certain: bool = False
 
 
 class Truths:
@@ -54,7 +58,7 @@ class Truths:
     def guard(self, guard: Guard, *, events: bool, false: bool = False) -> Conditions:
         """Give the conditions of a guard; of its latched comparisons the results so far have names.
 
-        false: whether it is asked for, too; only then are its helper functions noted.
+        false: whether it is asked for where it can be unknown; only then are its helper functions noted.
         """
         stack: list[Conditions] = []
         for node in guard.nodes:
@@ -67,9 +71,9 @@ class Truths:
                 del stack[-node.arg :]
                 stack.append(_all(parts) if node.kind == "all" else _any(parts))
         (of,) = stack
-        result = Conditions(_bare(of.true), _bare(of.false), of.known_if_true, of.known_if_false)
+        result = replace(of, true=_bare(of.true), false=_bare(of.false))
         self.note(result.true)
-        if false:
+        if false and not result.certain:
             self.note(result.false)
         return result
 
@@ -87,7 +91,8 @@ class Truths:
         signals, known = self._signals(leaf), self.known(leaf)
         if leaf.latch is not None:
             name = latched(index)
-            return Conditions(name, f"({known} && !{name})" if known else f"!{name}", signals, signals)
+            false = f"({known} && !{name})" if known else f"!{name}"
+            return Conditions(name, false, signals, signals, certain=not known)
         return self.unlatched(index)
 
     def unlatched(self, index: int) -> Conditions:
@@ -133,7 +138,9 @@ class Truths:
             return Conditions(f"{leaf.op}({given})", f"{_OPPOSITE[leaf.op]}({given})", signals, signals)
         given = f"count_of(s, {self._spelling.counters[leaf.index]})"
         return Conditions(
-            f"({comparison(leaf.op, given, levels)})", f"({comparison(_OPPOSITE[leaf.op], given, levels)})"
+            f"({comparison(leaf.op, given, levels)})",
+            f"({comparison(_OPPOSITE[leaf.op], given, levels)})",
+            certain=True,
         )
 
     def _follow(self, leaf: Follow) -> Conditions:
@@ -148,7 +155,7 @@ class Truths:
         match leaf:
             case OnEvent():
                 if not events:
-                    return Conditions("false", "true")
+                    return Conditions("false", "true", certain=True)
                 return _bit("in.events", spelling.events[leaf.event])
             case OnSwitch():
                 bit = _bit("in.switches", spelling.switches[leaf.switch])
@@ -165,6 +172,7 @@ class Truths:
                 return Conditions(
                     _joined("||", [f"is_in({member}, {phase})" for phase in phases]),
                     _joined("&&", [f"!is_in({member}, {phase})" for phase in phases]),
+                    certain=True,
                 )
         raise AssertionError(leaf)
 
@@ -192,7 +200,7 @@ def comparison(op: CompareOp, value: str, levels: list[str]) -> str:
 
 
 def _bit(member: str, mask: str) -> Conditions:
-    return Conditions(f"is_set({member}, {mask})", f"!is_set({member}, {mask})")
+    return Conditions(f"is_set({member}, {mask})", f"!is_set({member}, {mask})", certain=True)
 
 
 def _joined(operator: Literal["&&", "||"], parts: list[str]) -> str:
@@ -219,7 +227,7 @@ def _bare(condition: str) -> str:
 
 
 def _not(of: Conditions) -> Conditions:
-    return Conditions(of.false, of.true, of.known_if_false, of.known_if_true)
+    return Conditions(of.false, of.true, of.known_if_false, of.known_if_true, of.certain)
 
 
 def _all(parts: list[Conditions]) -> Conditions:
@@ -228,6 +236,7 @@ def _all(parts: list[Conditions]) -> Conditions:
         _joined("||", [part.false for part in parts]),
         frozenset().union(*(part.known_if_true for part in parts)),
         parts[0].known_if_false.intersection(*(part.known_if_false for part in parts)),
+        all(part.certain for part in parts),
     )
 
 
@@ -237,4 +246,5 @@ def _any(parts: list[Conditions]) -> Conditions:
         _joined("&&", [part.false for part in parts]),
         parts[0].known_if_true.intersection(*(part.known_if_true for part in parts)),
         frozenset().union(*(part.known_if_false for part in parts)),
+        all(part.certain for part in parts),
     )

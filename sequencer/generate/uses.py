@@ -32,17 +32,21 @@ def uses_of(
     uses["retarget"] = bool(aims.levels)
     uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)
     uses["forwards"] = steps_are_positive(plan)
-    uses["saturated"] = plan.fixed is not None and any(s.addend or s.shift for s in plan.fixed.scales)
+    uses["saturated"] = plan.fixed is not None and (
+        any(s.addend or s.shift for s in plan.fixed.scales)
+        or any(s.zero_from is not None for s in plan.signals)
+    )
     uses["without_minus"] = any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals)
     stops = {p.stop for s in plan.sequences for p in s.phases}
     uses["product"] = plan.fixed is None and (
         any(product_is_needed(s.gain) for s in plan.signals)
         or any(s.rate is not None and s.rate.parameter is not None for s in plan.setpoints)
     )
-    kinds = {s.believe.kind for s in plan.signals if s.believe is not None}
-    uses["believe_counts"], uses["believe_reads"] = "counts" in kinds, "reads" in kinds
+    uses |= _of_samples(plan)
     uses["stops"] = stops != {None}
     uses["arrived"] = 1 in stops and bool(plan.setpoints)
+    uses["ends"] = uses["arrived"] and not stops <= {None, 1}
+    uses["cuts"] = 0 in stops or (1 in stops and not plan.setpoints)
     uses["ramps"] = any(s.rate is not None for s in plan.setpoints)
     uses["anywhere_holds"] = any(plan.guards[a.guard].hold is not None for a in plan.anywhere)
     uses["rule_to"] = any(r.to is not None for r in plan.rules)
@@ -56,3 +60,13 @@ def uses_of(
     uses["question"] = any(not isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
     uses["rules_read_inputs"] = any(guards.reads_inputs(r.guard, events=False) for r in plan.rules)
     return uses
+
+
+def _of_samples(plan: Plan) -> dict[str, bool]:
+    """Tell what is done with samples besides scaling them."""
+    kinds = {signal.believe.kind for signal in plan.signals if signal.believe is not None}
+    return {
+        "believe_counts": "counts" in kinds,
+        "believe_reads": "reads" in kinds,
+        "zeros": any(signal.zero_from is not None for signal in plan.signals),
+    }

@@ -36,11 +36,12 @@ class ResolutionView:
 
 @dataclass(frozen=True, slots=True)
 class ExitView:
-    """A way out of a phase."""
+    """A way out of a phase. `asked`: only an event opens it, so it waits for no step."""
 
     call: str
     to: str
     index: int
+    asked: bool
     words: str
     place: str
 
@@ -111,6 +112,7 @@ class SequenceView:
     retargets: bool  # whether a phase sets a target from a parameter
     clears: bool  # whether its phases have latches or holds
     decides: bool  # whether any phase has a way out of its own
+    steps: Literal["none", "some", "all"]  # which of the ways out wait for a step
     stops: bool  # whether any phase is a stop phase
 
 
@@ -126,14 +128,16 @@ class SignalView:
 
 @dataclass(frozen=True, slots=True)
 class ScaleView:
-    """Signals that share gain and bias; `gain` is empty if it is one.
+    """Signals that share gain, bias and zero; `gain` is empty if it is one.
 
-    In whole steps: (gain * raw + bias) >> shift; `shift` is empty if it is nothing.
+    `zero` is the parameter that is subtracted, empty if none is. In whole steps it is
+    (gain * raw + bias) >> shift; `shift` is empty if it is nothing.
     """
 
     signals: tuple[str, ...]
     gain: str
     bias: str
+    zero: str
     shift: str = ""
 
 
@@ -249,9 +253,13 @@ class NameView:
 
 @dataclass(frozen=True, slots=True)
 class AnywhereView:
-    """A guard that is looked at in every tick; `to` are (sequence's member, its target, its phase)."""
+    """A guard that is looked at in every tick; `to` are (sequence's member, its target, its phase).
+
+    first_held: it is the first of those that have a hold.
+    """
 
     guard: GuardView
+    first_held: bool
     index: int
     to: tuple[str, ...]
     words: str
@@ -334,6 +342,7 @@ class GaitView:
     switches: tuple[BitView, ...]
     pulses: tuple[BitView, ...]
     remote: RemoteView | None
+    helping: bool  # whether the machine can be helped by hand and walk in single steps
     setpoints: tuple[SetpointView, ...]
     rates: tuple[RateView, ...]
     parameters: tuple[ParameterView, ...]

@@ -10,8 +10,17 @@ from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 
 SCHEMA_VERSION = 1
-# remarks, places, wiring, and whether a row was written out by hand or by mirror: a tick is the same without
-_NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from", "wiring"}
+# remarks, places, what is around the program, and whether a row was written out by hand or by mirror: a tick
+# is the same without them
+_NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from"} | {
+    "wiring",
+    "budget",
+}
+# and what hardly any plan has: left out where it says nothing, so that the other plans keep their hashes
+_SELDOM = {
+    *("zero_from", "kp_times", "bi_times", "bd_times", "limit_from", "cap", "cap_from"),
+    "helping",
+}
 
 
 def as_data(plan: Plan) -> dict[str, Any]:
@@ -33,8 +42,9 @@ def _data(value: Any, leave_out: frozenset[str]) -> Any:
         return str(value)
     row = {} if isinstance(value, Plan) else {"kind": type(value).__name__}
     for name, shown in _columns(value.__class__):
-        if name not in leave_out:
-            row[shown] = _data(getattr(value, name), leave_out)
+        column = getattr(value, name)
+        if name not in leave_out and not (leave_out and name in _SELDOM and column in (None, False)):
+            row[shown] = _data(column, leave_out)
     return row
 
 

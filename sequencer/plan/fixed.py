@@ -19,8 +19,8 @@ from sequencer.plan.resolutions import (
     steps_in,
 )
 from sequencer.plan.scales import Fitted, fitted, raw_ends
-from sequencer.plan.steps import in_force, steps_of
 from sequencer.plan.tables import Compare, Follow, Level, Plan
+from sequencer.plan.whole_steps import in_force, steps_of
 
 _MOST_OFF = 0.05  # of a rate, by rounding
 

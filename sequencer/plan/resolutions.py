@@ -8,8 +8,8 @@ from typing import Literal
 
 from sequencer.base.binary32 import f32
 from sequencer.base.places import Place
-from sequencer.plan.steps import decimal
 from sequencer.plan.tables import Compare, Follow, Level, Parameter, Plan, Setpoint, Signal
+from sequencer.plan.whole_steps import decimal
 
 Kind = Literal["signal", "setpoint", "parameter", "counter"]
 Member = tuple[Kind, int]
@@ -148,6 +148,9 @@ def _members(plan: Plan) -> Iterator[Member]:
 def _meetings(plan: Plan) -> Iterator[tuple[Member, Member]]:
     for i, setpoint in enumerate(plan.setpoints):
         yield from ((("setpoint", i), ("signal", follower.signal)) for follower in setpoint.followers)
+    for i, signal in enumerate(plan.signals):
+        if signal.zero_from is not None:
+            yield ("signal", i), ("parameter", signal.zero_from)
     for member, level, _ in levels(plan):
         if level.parameter is not None:
             yield member, ("parameter", level.parameter)

@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from sequencer.plan.fixed_tables import MOST_STEPS, Scale
-from sequencer.plan.steps import decimal, rounded, saturated
 from sequencer.plan.tables import Signal
+from sequencer.plan.whole_steps import decimal, rounded, saturated
 
 _MOST_SHIFT = 30
 _WIDTHS = (2**15 - 1, 2**16 - 1)  # a product of two int16 is cheap on 8 bits
-_MOST_INT32 = 2**31 - 1
+_MOST_LINE = 2**31 - 1 - MOST_STEPS - 1  # a zero may be subtracted before it is limited
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ def _of_width(gain: Fraction, bias: Fraction, width: int) -> Scale | None:
         multiplier = rounded(gain * 2**shift)
         half = 2 ** (shift - 1) if shift else 0
         addend = rounded(bias * 2**shift) + half
-        if abs(multiplier) <= width and abs(multiplier) * (MOST_STEPS + 1) + abs(addend) <= _MOST_INT32:
+        if abs(multiplier) <= width and abs(multiplier) * (MOST_STEPS + 1) + abs(addend) <= _MOST_LINE:
             return Scale(multiplier, addend, shift)
     return None
 

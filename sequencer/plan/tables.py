@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sequencer.base.places import Place
+from sequencer.plan.budget_tables import Budget
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
 from sequencer.plan.fixed_tables import FixedPoint
 from sequencer.plan.wiring_tables import Wiring
@@ -44,7 +45,10 @@ class Believe:
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation."""
+    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation.
+
+    Where `zero_from` names a parameter, bias is without the zero, and that parameter is subtracted last.
+    """
 
     name: str
     unit: str
@@ -58,6 +62,7 @@ class Signal:
     believe: Believe | None
     scaled: bool  # raw is counts, not the unit
     place: Place
+    zero_from: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,8 +333,10 @@ class Rule:
 class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
-    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out. `fixed` is there if
-    the sequencer counts in whole steps (`arithmetic: int16`); the numbers are then those nearest to them.
+    `wiring` and `budget` are for the programs of boards; no tick looks at them and `sha` leaves them out.
+    `helping`: the machine may be helped by hand and walk in single steps (DEVELOPERS.md, "Helping by hand").
+    `fixed` is there if the sequencer counts in whole steps (`arithmetic: int16`); the numbers are then those
+    nearest to them.
     """
 
     name: str
@@ -356,6 +363,8 @@ class Plan:
     sources: tuple[str, ...]  # the files it was made from, gait first
     sha: str = ""
     wiring: Wiring | None = None
+    budget: Budget | None = None
+    helping: bool = False
     fixed: FixedPoint | None = None
 
 

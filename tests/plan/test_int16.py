@@ -13,8 +13,8 @@ from sequencer.base.binary32 import f32, load_f32
 from sequencer.plan.dump import as_data
 from sequencer.plan.fixed_tables import MOST_STEPS
 from sequencer.plan.scales import fitted, raw_ends
-from sequencer.plan.steps import decimal, in_steps, of_steps, steps_of
 from sequencer.plan.tables import Plan
+from sequencer.plan.whole_steps import decimal, in_steps, of_steps, steps_of
 
 INT16 = "\n  arithmetic: int16\n  events: [go, halt]\n  switches: [motors]\n"
 SIGNALS = """

@@ -8,8 +8,8 @@ from support.prove import EVERY, differences, plant, random_cases
 from support.random_steps import steps_drives_plan, steps_plan
 from support.whole_stork import whole_stork
 
-from sequencer.plan.steps import steps_of
 from sequencer.plan.tables import Plan
+from sequencer.plan.whole_steps import steps_of
 from sequencer.prove.controllers import controller
 from sequencer.prove.inputs import Trace, random_traces
 from sequencer.prove.report import Row

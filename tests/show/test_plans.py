@@ -9,7 +9,7 @@ from sequencer.show.plans import plan_text
 def test_loops_and_outputs_are_told_in_words() -> None:
     lines = [" ".join(line.split()) for line in plan_text(load_plan(STORK)).splitlines()]
     assert (
-        "balance body_roll 0 deg -4 to 4 deg left_tilt * 1, right_tilt * 1 in standing, centre_1, centre_2"
+        "balance body_roll 0 deg -2 to 2 deg left_tilt * 1, right_tilt * 1 in standing, centre_1, centre_2"
         in lines
     )
     tilt = (

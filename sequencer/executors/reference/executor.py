@@ -11,7 +11,12 @@ from sequencer.base.binary32 import f32
 from sequencer.base.errors import MisuseError
 from sequencer.executors.reference.guards import GuardState, Notes
 from sequencer.executors.reference.inputs import Inputs
-from sequencer.executors.reference.int16 import InputsInUnits, setpoints_in_units, steps_states
+from sequencer.executors.reference.int16 import (
+    InputsInUnits,
+    ParametersInUnits,
+    setpoints_in_units,
+    steps_states,
+)
 from sequencer.executors.reference.leaves import make_leaves
 from sequencer.executors.reference.loops import make_loops
 from sequencer.executors.reference.measures import Commanded, Measures
@@ -36,9 +41,9 @@ from sequencer.history.blocks import (
     new_block,
 )
 from sequencer.history.units import in_units, record_in_units
-from sequencer.plan.steps import in_steps
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import HEARD, RESET, ParameterWrite, TickBlock
+from sequencer.plan.whole_steps import in_steps
+from sequencer.trace.blocks import HEARD, HELPED, RESET, ParameterWrite, TickBlock
 from sequencer.trace.steps import block_in_steps
 
 ROWS_AT_ONCE = 4096  # how many ticks are turned into Python numbers at a time
@@ -55,7 +60,8 @@ class ReferenceExecutor:
         self.plan = plan
         plan = self._in_force = plan if plan.fixed is None else in_steps(plan)
         self._parameters = [p.value for p in plan.parameters]
-        self._inputs = Inputs(plan, None if plan.fixed is None else steps_states(plan))
+        signals = None if plan.fixed is None else steps_states(plan, self._parameters)
+        self._inputs = Inputs(plan, self._parameters, signals)
         self._setpoints = [SetpointState(s, self._parameters) for s in plan.setpoints]
         self._leaves = make_leaves(plan, self._inputs, self._setpoints, self._parameters)
         self._guards = [GuardState(guard, self._leaves, self._inputs) for guard in plan.guards]
@@ -67,9 +73,9 @@ class ReferenceExecutor:
         ]
         self._rule_guards = [self._guards[rule.guard] for rule in plan.rules]
         self._rules = [RULE_KEPT] * len(plan.rules)
-        measures, commanded = self._for_drives()
-        self._loops = make_loops(plan, measures, commanded)
-        self._outputs = Outputs(plan, measures, self._loops)
+        measures, commanded, parameters = self._for_drives()
+        self._loops = make_loops(plan, measures, commanded, parameters)
+        self._outputs = Outputs(plan, measures, self._loops, parameters)
         self._has_drives = bool(plan.loops or plan.outputs)
         self._count = 0  # ticks since the reset tick
         self._drives = True
@@ -77,14 +83,14 @@ class ReferenceExecutor:
         self._reset_next = True
         self._notes: Notes | None = None
 
-    def _for_drives(self) -> tuple[Measures, Sequence[Commanded]]:
-        """Give what loops and outputs read: the inputs and setpoints, in units."""
+    def _for_drives(self) -> tuple[Measures, Sequence[Commanded], Sequence[float]]:
+        """Give what loops and outputs read, in units: inputs, setpoints, parameters."""
         fixed = self.plan.fixed
         if fixed is None:
-            return self._inputs, self._setpoints
-        return InputsInUnits(self._inputs, fixed.signals), setpoints_in_units(
-            self._setpoints, fixed.setpoints
-        )
+            return self._inputs, self._setpoints, self._parameters
+        commanded = setpoints_in_units(self._setpoints, fixed.setpoints)
+        parameters = ParametersInUnits(self._parameters, fixed.parameters)
+        return InputsInUnits(self._inputs, fixed.signals), commanded, parameters
 
     @property
     def setpoints(self) -> NDArray[np.float32]:
@@ -158,6 +164,7 @@ class ReferenceExecutor:
                 self._refused = 0
             while writes and writes[0].row <= row:
                 self._write(writes.popleft())
+            inputs.helping = control & HELPED if self.plan.helping else 0
             self._tick(raw, fresh, bool(control & HEARD))
             self._gather(gathered)
         return gathered
@@ -280,6 +287,7 @@ class ReferenceExecutor:
         pulses = 0
         for sequence in self._sequences:
             gathered.cause.append(sequence.cause)
+            gathered.waits.append(sequence.waits)
             pulses |= sequence.pulses
         gathered.setpoint += [s.value for s in self._setpoints]
         gathered.counter += self._inputs.counters

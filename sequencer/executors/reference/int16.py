@@ -5,6 +5,7 @@ steps is the same tick on the plan in whole steps; only the sampling is another.
 """
 
 from collections.abc import Sequence
+from typing import overload
 
 from sequencer.base.binary32 import f32
 from sequencer.executors.reference.inputs import Inputs, SignalState
@@ -19,9 +20,9 @@ class StepsState(SignalState):
 
     __slots__ = ("_scale",)
 
-    def __init__(self, signal: Signal, scale: Scale) -> None:
+    def __init__(self, signal: Signal, parameters: Sequence[float], scale: Scale) -> None:
         self._scale = scale
-        super().__init__(signal)
+        super().__init__(signal, parameters)
 
     def _value(self, sample: float, form: int) -> float:
         if sample == NO_NUMBER:
@@ -30,13 +31,18 @@ class StepsState(SignalState):
             return sample
         scale = self._scale
         steps = (int(sample) * scale.multiplier + scale.addend) >> scale.shift
+        if self.signal.zero_from is not None:
+            steps -= int(self.parameters[self.signal.zero_from])
         return float(min(max(steps, -MOST_STEPS), MOST_STEPS))
 
 
-def steps_states(plan: Plan) -> list[SignalState]:
+def steps_states(plan: Plan, parameters: Sequence[float]) -> list[SignalState]:
     """Make the state of every signal of a plan in whole steps."""
     assert plan.fixed is not None
-    return [StepsState(*pair) for pair in zip(plan.signals, plan.fixed.scales, strict=True)]
+    return [
+        StepsState(signal, parameters, scale)
+        for signal, scale in zip(plan.signals, plan.fixed.scales, strict=True)
+    ]
 
 
 class SignalInUnits:
@@ -102,6 +108,28 @@ class InputsInUnits:
     def phases(self) -> Sequence[int]:
         """The active phase of each sequence."""
         return self._inputs.phases
+
+
+class ParametersInUnits(Sequence[float]):
+    """Parameters as loops and outputs read them."""
+
+    __slots__ = ("_resolutions", "_steps")
+
+    def __init__(self, steps: Sequence[float], resolutions: Sequence[float]) -> None:
+        self._steps = steps
+        self._resolutions = resolutions
+
+    def __len__(self) -> int:
+        return len(self._steps)
+
+    @overload
+    def __getitem__(self, index: int) -> float: ...
+    @overload
+    def __getitem__(self, index: slice) -> list[float]: ...
+    def __getitem__(self, index: int | slice) -> float | list[float]:
+        if isinstance(index, slice):
+            return [self[i] for i in range(*index.indices(len(self)))]
+        return f32(self._steps[index] * self._resolutions[index]) + 0.0
 
 
 def setpoints_in_units(

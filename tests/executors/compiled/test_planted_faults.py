@@ -116,7 +116,7 @@ FAULTS = [
     ("entry values after the ramp", "_sequences.j2", "s.entry[{{ slot }}] = s.setpoint[{{ setpoint }}]",
      "s.entry[{{ slot }}] = s.target[{{ setpoint }}]"),
     ("no clamping", "_setpoints.j2", "if (x < low)", "if (x < -1.0e30F)"),
-    ("a ramp that rounds elsewhere", "_setpoints.j2", ": (from + step);", ": (target - (d - step));"),
+    ("a ramp that rounds elsewhere", "_setpoints.j2", ": (from + step);", ": (aim - (d - step));"),
     ("drives back on in a stop phase", "_stop.j2", "if (!stopped) {", "if ((!stopped) || (!off)) {"),
     ("a rule that beats anywhere", "_tick.j2", "if ((everyone == no_change) && (s.rule[",
      "if ((true) && (s.rule["),

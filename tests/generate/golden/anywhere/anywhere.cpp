@@ -214,7 +214,6 @@ static void enter(State& s, const Inputs& in, Phase to, Cause cause) {
 // Functional stops (IEC 60204-1): category 0 at once, category 1 at the end of the movement, 2 keeps the power.
 static void switch_drives(State& s) {
   bool stopped = false;
-  bool off = false;
   switch (s.phase) {
     case Phase::safe:  // category 2
       stopped = true;
@@ -224,8 +223,6 @@ static void switch_drives(State& s) {
   }
   if (!stopped) {
     s.drives = true;
-  } else if (off) {
-    s.drives = false;
   } else {
     // as they were
   }
@@ -274,7 +271,7 @@ static void choose(State& s, const Inputs& in) {
       everyone = by_anywhere + 0U;
     }
     if (true_0) {
-      stay = stay || (s.phase == Phase::safe);
+      stay = (s.phase == Phase::safe);
     }
   }
   {

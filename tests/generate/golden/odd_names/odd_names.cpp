@@ -242,7 +242,7 @@ static void judge_rules(State& s, const Inputs& in) {
     const bool false_0 = above(s, signal_double, 1.0F);
     const bool true_0 = (!false_0) && (at_most(s, signal_double, 1.0F));
     const bool fires_0 = true_0;
-    s.rule[rule_state] = fires_0 ? RuleState::broken : ((true_0 || false_0) ? RuleState::kept : RuleState::unjudged);
+    s.rule[rule_state] = fires_0 ? RuleState::broken : (false_0 ? RuleState::kept : RuleState::unjudged);
   }
   {
     // :0:0: double is above 1 * / /
@@ -252,7 +252,7 @@ static void judge_rules(State& s, const Inputs& in) {
     const bool false_1 = above(s, signal_double, 1.0F);
     const bool true_1 = (!false_1) && (at_most(s, signal_double, 1.0F));
     const bool fires_1 = true_1;
-    s.rule[rule_error] = fires_1 ? RuleState::broken : ((true_1 || false_1) ? RuleState::kept : RuleState::unjudged);
+    s.rule[rule_error] = fires_1 ? RuleState::broken : (false_1 ? RuleState::kept : RuleState::unjudged);
   }
   {
     // :0:0: a_b is above 2 deg
@@ -262,7 +262,7 @@ static void judge_rules(State& s, const Inputs& in) {
     const bool false_2 = above(s, signal_a_b_2, 2.0F);
     const bool true_2 = (!false_2) && (at_most(s, signal_a_b_2, 2.0F));
     const bool fires_2 = true_2;
-    s.rule[rule_Unicode_error] = fires_2 ? RuleState::broken : ((true_2 || false_2) ? RuleState::kept : RuleState::unjudged);
+    s.rule[rule_Unicode_error] = fires_2 ? RuleState::broken : (false_2 ? RuleState::kept : RuleState::unjudged);
   }
 }
 

@@ -263,7 +263,7 @@ static void judge_rules(State& s, const Inputs& in) {
     const bool false_1 = within(s, signal_tilt, -25.0F, 25.0F);
     const bool true_1 = (!false_1) && (outside(s, signal_tilt, -25.0F, 25.0F));
     const bool fires_1 = true_1;
-    s.rule[rule_upright] = fires_1 ? RuleState::broken : ((true_1 || false_1) ? RuleState::kept : RuleState::unjudged);
+    s.rule[rule_upright] = fires_1 ? RuleState::broken : (false_1 ? RuleState::kept : RuleState::unjudged);
   }
 }
 

@@ -194,6 +194,7 @@ static bool arrived(const State& s) {
 static void switch_drives(State& s) {
   bool stopped = false;
   bool off = false;
+  bool ends = false;
   switch (s.phase) {
     case Phase::cut:  // category 0
       stopped = true;
@@ -201,7 +202,7 @@ static void switch_drives(State& s) {
       break;
     case Phase::slow:  // category 1
       stopped = true;
-      off = off || arrived(s);
+      ends = true;
       break;
     case Phase::hold:  // category 2
       stopped = true;
@@ -211,7 +212,7 @@ static void switch_drives(State& s) {
   }
   if (!stopped) {
     s.drives = true;
-  } else if (off) {
+  } else if (off || (ends && arrived(s))) {
     s.drives = false;
   } else {
     // as they were

@@ -60,7 +60,7 @@ static int16_t scaled(uint8_t signal, int16_t raw) {
       value = saturated(-60 + static_cast<int32_t>(raw));
       break;
     default:
-      value = saturated(((32379 * static_cast<int32_t>(raw)) + -3301680) >> 11);
+      value = saturated((((32379 * static_cast<int32_t>(raw)) + -3301680) >> 11));
       break;
   }
   return value;
@@ -424,18 +424,16 @@ static bool arrived(const State& s) {
 // Functional stops (IEC 60204-1): category 0 at once, category 1 at the end of the movement, 2 keeps the power.
 static void switch_drives(State& s) {
   bool stopped = false;
-  bool off = false;
   switch (s.phase) {
     case Phase::safe:  // category 1
       stopped = true;
-      off = off || arrived(s);
       break;
     default:
       break;
   }
   if (!stopped) {
     s.drives = true;
-  } else if (off) {
+  } else if (arrived(s)) {
     s.drives = false;
   } else {
     // as they were
@@ -452,7 +450,7 @@ static void judge_rules(State& s, const Inputs& in) {
     const bool false_1 = outside(s, signal_knee, 1000, 10000) || above(s, signal_other_tilt, s.parameter[parameter_lean_angle] + -300);
     const bool true_1 = (!false_1) && (within(s, signal_knee, 1000, 10000) && at_most(s, signal_other_tilt, s.parameter[parameter_lean_angle] + -300));
     const bool fires_1 = true_1;
-    s.rule[rule_bent] = fires_1 ? RuleState::broken : ((true_1 || false_1) ? RuleState::kept : RuleState::unjudged);
+    s.rule[rule_bent] = fires_1 ? RuleState::broken : (false_1 ? RuleState::kept : RuleState::unjudged);
   }
 }
 

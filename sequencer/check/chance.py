@@ -1,0 +1,62 @@
+"""How often noise does by chance what the machine did not do: Gaussian noise, independent samples.
+
+The tail of the normal distribution: Q(x) = erfc(x / sqrt 2) / 2 (M. Abramowitz and I. A. Stegun, Handbook of
+Mathematical Functions, 1964, 26.2.3 and 7.1.2). The mean wait for N successes in a row, each with
+probability p: (1 - p^N) / ((1 - p) p^N) trials (W. Feller, An Introduction to Probability Theory and Its
+Applications, vol. 1, XIII.7; cited from memory). Real noise of tilt sensors is not independent from sample
+to sample (common practice): these figures are orders of magnitude.
+"""
+
+import math
+
+ALLOWED_PER_HOUR = 0.01  # one false trip in 100 hours
+MOST_SAMPLES = 50  # nobody wants a longer hold; then the threshold is the trouble
+MS_PER_HOUR = 3_600_000
+
+
+def tail(x: float) -> float:
+    """Return the probability that a standard normal number is above x."""
+    return 0.5 * math.erfc(x / math.sqrt(2))
+
+
+def trips_per_hour(distance: float, noise: float, period_ms: float, samples: int) -> float:
+    """Return how often an hour `samples` in a row lie beyond a threshold `distance` away from the true value.
+
+    distance, noise: in the signal's unit, noise its standard deviation. period_ms: from sample to sample.
+    """
+    return tail(distance / noise) ** samples * MS_PER_HOUR / period_ms
+
+
+def samples_needed(distance: float, noise: float, period_ms: float) -> int | None:
+    """Return how many samples in a row bring it under one false trip in 100 hours; None if too many."""
+    for samples in range(1, MOST_SAMPLES + 1):
+        if trips_per_hour(distance, noise, period_ms, samples) <= ALLOWED_PER_HOUR:
+            return samples
+    return None
+
+
+def distance_needed(noise: float, period_ms: float) -> float:
+    """Return how far a threshold must be for a single sample to trip less than once in 100 hours."""
+    near, far = 0.0, 40.0
+    for _ in range(60):
+        middle = (near + far) / 2
+        if trips_per_hour(middle, 1.0, period_ms, 1) > ALLOWED_PER_HOUR:
+            near = middle
+        else:
+            far = middle
+    return far * noise
+
+
+def within(tolerance: float, noise: float) -> float:
+    """Return the probability that a sample lies within a tolerance of the true value, either way."""
+    return 1.0 - 2.0 * tail(tolerance / noise)
+
+
+def mean_wait_samples(probability: float, samples: int) -> float:
+    """Return how many samples go by, on average, until `samples` in a row have come out right."""
+    if probability >= 1.0:
+        return float(samples)
+    success = probability**samples
+    if success == 0.0:
+        return math.inf
+    return (1.0 - success) / ((1.0 - probability) * success)

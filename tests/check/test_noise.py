@@ -1,0 +1,122 @@
+"""The figures about noise, against scipy, a handbook value, and chance itself."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+from support.commands import REPOSITORY
+
+from sequencer.base.places import Place
+from sequencer.check import check
+from sequencer.check.chance import (
+    ALLOWED_PER_HOUR,
+    MS_PER_HOUR,
+    distance_needed,
+    mean_wait_samples,
+    samples_needed,
+    tail,
+    trips_per_hour,
+    within,
+)
+from sequencer.plan import tables as t
+from sequencer.plan.build import load_plan
+
+SOUND = REPOSITORY / "tests" / "corpus" / "sound"
+HERE = Place("planted.gait.yaml", 9000, 1)
+
+
+@pytest.mark.parametrize("x", [-3.0, 0.0, 0.5, 1.0, 2.0, 4.0, 6.0, 8.0])
+def test_the_tail_is_that_of_scipy(x: float) -> None:
+    assert tail(x) == pytest.approx(norm.sf(x), rel=1e-12)
+    assert within(abs(x), 1.0) == pytest.approx(norm.cdf(abs(x)) - norm.cdf(-abs(x)), rel=1e-12, abs=1e-15)
+
+
+def test_the_proposed_hold_and_distance_are_just_enough() -> None:
+    for distance, noise, period in [(2.0, 1.0, 10.0), (3.0, 1.0, 20.0), (0.6, 0.5, 10.0)]:
+        samples = samples_needed(distance, noise, period)
+        assert samples is not None and samples > 1
+        assert trips_per_hour(distance, noise, period, samples) <= ALLOWED_PER_HOUR
+        assert trips_per_hour(distance, noise, period, samples - 1) > ALLOWED_PER_HOUR
+        far = distance_needed(noise, period)
+        assert norm.sf(far / noise) * MS_PER_HOUR / period == pytest.approx(ALLOWED_PER_HOUR, rel=1e-6)
+
+
+def test_a_threshold_at_the_true_value_cannot_be_helped_by_any_hold_of_sense() -> None:
+    assert samples_needed(0.0, 1.0, 1.0) == 29  # half of all samples are beyond it: 2**-29 of 3.6 million
+    assert samples_needed(-3.0, 1.0, 10.0) is None
+
+
+def test_the_wait_for_a_run_is_the_handbooks() -> None:
+    """Five heads in a row take 62 throws of a coin on average (Feller, vol. 1, XIII.7; from memory)."""
+    assert mean_wait_samples(0.5, 5) == pytest.approx(62)
+    assert mean_wait_samples(1.0, 3) == 3
+    assert mean_wait_samples(0.0, 3) == float("inf")
+
+
+def test_trips_come_as_often_as_chance_makes_them() -> None:
+    """Monte Carlo: 4 million samples of Gaussian noise, the threshold 2 standard deviations away."""
+    rng = np.random.default_rng(20)
+    beyond = rng.standard_normal(4_000_000) > 2.0
+    for samples in (1, 2):
+        runs = beyond[: len(beyond) - samples + 1].copy()
+        for k in range(1, samples):
+            runs &= beyond[k : len(beyond) - samples + 1 + k]
+        counted = runs.mean() * MS_PER_HOUR / 10.0
+        assert trips_per_hour(2.0, 1.0, 10.0, samples) == pytest.approx(counted, rel=0.05)
+
+
+def test_the_wait_for_still_samples_is_what_chance_makes_it() -> None:
+    rng = np.random.default_rng(21)
+    waits = []
+    for _ in range(4000):
+        run = count = 0
+        while run < 3:
+            run = run + 1 if abs(rng.standard_normal()) <= 1.0 else 0
+            count += 1
+        waits.append(count)
+    assert mean_wait_samples(within(1.0, 1.0), 3) == pytest.approx(np.mean(waits), rel=0.05)
+
+
+def noisy(plan: t.Plan) -> Iterator[t.Plan]:
+    """Each way on by one comparison of a followed signal, its hold taken away, with noise of its own size."""
+    for s, sequence in enumerate(plan.sequences):
+        for i, phase in enumerate(sequence.phases):
+            for way in phase.exits:
+                guard = plan.guards[way.guard]
+                leaf = plan.leaves[guard.leaves[0]] if len(guard.nodes) == 1 else None
+                if not isinstance(leaf, t.Compare) or leaf.source != "signal":
+                    continue
+                if not any(f.signal == leaf.index for row in plan.setpoints for f in row.followers):
+                    continue
+                signals = list(plan.signals)
+                width = signals[leaf.index].high - signals[leaf.index].low
+                signals[leaf.index] = replace(signals[leaf.index], noise=width / 4)
+                guards, leaves = list(plan.guards), list(plan.leaves)
+                guards[guard.index] = replace(guard, hold=None)
+                leaves[guard.leaves[0]] = replace(leaf, release_low=None, release_high=None, latch=None)
+                exits = tuple(replace(w, place=HERE) if w is way else w for w in phase.exits)
+                phases = list(sequence.phases)
+                phases[i] = replace(phase, exits=exits)
+                sequences = list(plan.sequences)
+                sequences[s] = replace(sequence, phases=tuple(phases))
+                yield replace(
+                    plan,
+                    signals=tuple(signals),
+                    guards=tuple(guards),
+                    leaves=tuple(leaves),
+                    sequences=tuple(sequences),
+                )
+
+
+def test_noise_that_is_planted_is_found() -> None:
+    planted = 0
+    for path in [
+        *sorted(SOUND.glob("*.gait.yaml")),
+        *sorted((REPOSITORY / "examples").glob("*/*.gait.yaml")),
+    ]:
+        for mutant in noisy(load_plan(path)):
+            planted += 1
+            assert ("noise-trips", HERE) in [(f.code, f.place) for f in check(mutant)], path.name
+    assert planted >= 5

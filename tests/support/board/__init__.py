@@ -1,0 +1,1 @@
+"""Boards on an emulated bench: programs for them, things that happen to them, what they did."""
