@@ -200,8 +200,27 @@ def _vanished(plan: Plan, found: Resolutions) -> Iterator[Problem]:
                 yield _too_coarse(leaf.place, message, leaf.unit, abs(values[0] - values[1]))
 
 
+def _named(plan: Plan, found: Resolutions) -> Iterator[Problem]:
+    """Find parameters that give loops and outputs their numbers and would change by rounding."""
+    for index in _named_numbers(plan):
+        parameter, size = plan.parameters[index], found.of["parameter", index]
+        exact, steps = steps_in(parameter.value, size), steps_of(parameter.value, size)
+        if abs(steps - exact) > _MOST_OFF * abs(exact):
+            message = f"{parameter.name} is {exact:.2f} steps of {size:g} {parameter.unit}".rstrip()
+            expected = "near a whole number of steps: a span that reaches not so far beyond the value"
+            yield Problem(parameter.place, message, expected)
+
+
+def _named_numbers(plan: Plan) -> list[int]:
+    found: dict[int | None, None] = {}
+    for loop in plan.loops:
+        found |= dict.fromkeys((loop.kp_times, loop.bi_times, loop.bd_times, loop.limit_from))
+    found |= dict.fromkeys(output.cap_from for output in plan.outputs)
+    return [index for index in found if index is not None]
+
+
 def _value(plan: Plan, level: Level) -> float:
     return level_value(level, [parameter.value for parameter in plan.parameters])
 
 
-_LOOKS = (_levels, _reaches, _rates, _vanished)
+_LOOKS = (_levels, _reaches, _rates, _vanished, _named)
