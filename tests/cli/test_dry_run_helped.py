@@ -39,6 +39,18 @@ def test_with_on_helping_a_timeout_only_warns(gait: Path, tmp_path: Path) -> Non
     assert done.stdout.splitlines()[-1].endswith("helped by hand: 1 timeout only warned (in nod)")
 
 
+def test_a_machine_that_follows_can_be_helped_as_well(gait: Path) -> None:
+    alone = call("dry-run", gait, "--for", "5s", "--executor", "both")
+    assert alone.returncode == 1
+    done = call("dry-run", gait, "--for", "5s", "--executor", "both", "--on", "helping")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1].endswith("helped by hand: 1 timeout only warned (in nod)")
+    gait.write_text(GAIT.replace("  helping: true\n", ""))
+    done = call("dry-run", gait, "--on", "helping")
+    assert_one_clear_error(done)
+    assert "cannot be helped by hand" in done.stderr
+
+
 def test_single_steps_of_a_recording_are_counted(gait: Path, tmp_path: Path) -> None:
     recording = tmp_path / "a.csv"
     rest = "40,,6,,,\n90,,6,,,1\n100,1,1,,,\n120,,6,,,\n130,,6,,0,\n"
