@@ -51,18 +51,6 @@ def test_parameters_of_the_machine_come_after_the_gaits() -> None:
         *("angle", "lift", "limit"),
         *("roll_zero", "gain", "more", "most", "duty", "either", "much", "huge"),
     ]
-        "angle",
-        "lift",
-        "limit",
-        "roll_zero",
-        "gain",
-        "more",
-        "most",
-        "duty",
-        "either",
-        "much",
-        "huge",
-    ]
 
 
 def test_a_gain_that_a_parameter_gives_leaves_what_it_is_multiplied_by() -> None:
