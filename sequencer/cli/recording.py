@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import split_once
+from sequencer.cli.following import HELPING, split_once
 from sequencer.cli.options import say
 from sequencer.cli.progress import Progress
 from sequencer.show.text import clean
@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from sequencer.trace.read import TraceReader
 
 REMOTE = "remote"  # with --on: heard in every tick
-HELPING = "helping"  # with --on: the machine is helped by hand
 _FAR_APART = 100  # times a sensor's period; milliseconds taken for seconds make it 1000
 
 
