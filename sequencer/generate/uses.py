@@ -32,7 +32,6 @@ def uses_of(
     uses["retarget"] = bool(aims.levels)
     uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)
     uses["forwards"] = steps_are_positive(plan)
-    uses["without_minus"] = any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals)
     stops = {p.stop for s in plan.sequences for p in s.phases}
     uses["product"] = plan.fixed is None and (
         any(product_is_needed(s.gain) for s in plan.signals)
@@ -67,5 +66,6 @@ def _of_samples(plan: Plan) -> dict[str, bool]:
         "believe_counts": "counts" in kinds,
         "believe_reads": "reads" in kinds,
         "zeros": zeros,
+        "without_minus": any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals),
         "saturated": any(scale.addend or scale.shift for scale in scales) or (bool(scales) and zeros),
     }
