@@ -242,6 +242,20 @@ def test_a_rate_times_a_parameter_is_refused() -> None:
     assert "binary32" in expected
 
 
+def test_a_gain_that_a_parameter_gives_must_not_change_by_rounding() -> None:
+    more = """
+  loops:
+    hip: {setpoint: [lean], signal: left_tilt, kp: gain, output: motor}
+"""
+    parameters = "  gain: {unit: '', value: 0.01, span: [0, 1000]}\n"
+    phases = "  still: {rest: true, leave: [{to: safe, when: {event: go}}]}\n  safe: {stop: 1}\n"
+    outputs = "\n    motor: {}\n" + more
+    message, expected, _ = problem(outputs=outputs, parameters=parameters, phases=phases)
+    assert message == "gain is 0.10 steps of 0.1"
+    assert "a span that reaches not so far" in expected
+    assert whole(outputs=outputs, parameters=parameters.replace("1000", "1"), phases=phases).fixed is not None
+
+
 def test_what_was_told_to_be_mended_can_be_mended() -> None:
     """The resolution that an error names is one that works."""
     for sections, _, expected in CASES.values():

@@ -1,5 +1,7 @@
 """The tick in whole steps, at its ends: what saturates, what is no number, ways of 16 bits, the border."""
 
+from dataclasses import replace
+
 import numpy as np
 from support.executors import MakeExecutor
 from support.loops import loop, output
@@ -63,6 +65,23 @@ def test_a_zero_does_not_wrap_at_the_end(make_executor: MakeExecutor) -> None:
     play = Play(make_executor, LISTENS).ticks(tick(raw={"zeroed": -327.67}), tick(raw={"zeroed": 327.67}))
     steps = [round(value / 0.01) for value in play.signal("zeroed")]
     assert steps == [-32767, 32707]
+
+
+def test_a_zero_that_a_parameter_gives_is_subtracted_before_the_end_of_16_bits(
+    make_executor: MakeExecutor,
+) -> None:
+    plan = whole(
+        make_plan(
+            {"walk": [Phase("rest")]},
+            signals=[replace(signal("tilt"), zero_from=0)],
+            parameters=[parameter("zero", 1.5, -5, 5)],
+        )
+    )
+    play = Play(make_executor, plan).ticks(
+        tick(raw={"tilt": 10.0}), tick(raw={"tilt": 10.0}, writes=[("zero", -2.004)]), tick(tilt=10.0),
+        tick(raw={"tilt": 327.0}), tick(raw={"tilt": -327.0}, writes=[("zero", 4.0)]),
+    )  # fmt: skip
+    assert [round(value / 0.01) for value in play.signal("tilt")] == [850, 1200, 1000, 32767, -32767]
 
 
 def test_a_reading_that_is_no_number_is_bad_and_not_fresh(make_executor: MakeExecutor) -> None:
