@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AllowInfNan, Field, Strict, StrictBool, model_validator
 
 from sequencer.gait.blocks import Block, Repeatable
+from sequencer.gait.budget_model import BudgetBlock
 from sequencer.gait.fields import Amount, Followers, Name, Names, RateField, Span, fail
 from sequencer.gait.wiring_model import WiringBlock
 
@@ -152,3 +153,4 @@ class MachineFile(Block):
     )
     outputs: dict[Name, OutputBlock] = Field(default_factory=dict)
     wiring: WiringBlock | None = Field(None, description="What is connected where; for the board program.")
+    budget: BudgetBlock | None = Field(None, description="What the program may take of a controller.")

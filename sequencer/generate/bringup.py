@@ -20,8 +20,8 @@ SEND_SIZE = 512  # bytes of the buffer in which lines wait for the console
 def bringup_files(machine: str | Path, sketch: str) -> dict[str, str]:
     """Write the bring-up program of a machine file: file name -> text.
 
-    sketch: what it is to be called, as the folder that the files go to. Raises FileErrors, and MisuseError for
-    a machine without wiring, a console or signals, or a sketch that cannot be called so.
+    sketch: what it is to be called, as the folder that the files go to. Raises FileErrors, and MisuseError
+    for a machine without wiring, a console or signals, or a sketch that cannot be called so.
     """
     from sequencer.generate.render import built_in, render_text, tidied
 

@@ -15,6 +15,7 @@ from sequencer.gait.gait_model import GaitFile, ParameterBlock, RuleBlock
 from sequencer.gait.load import Loaded, load_files, load_machine, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
+from sequencer.plan.budget import build_budget
 from sequencer.plan.context import Context, Names
 from sequencer.plan.drives import DriveTables
 from sequencer.plan.dump import meaning_hash
@@ -76,6 +77,7 @@ def build_plan(loaded: Loaded) -> Plan:
         raise FileErrors(_in_order(findings, loaded) or [_no_machine()])
     context = Context(loaded.gait_file, loaded.machine_file)
     plan = _PlanBuilder(context, loaded.gait, loaded.machine).build()
+    plan = replace(plan, budget=build_budget(context, loaded.machine))
     findings += context.findings
     if findings:
         raise FileErrors(_in_order(findings, loaded))

@@ -10,8 +10,12 @@ from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 
 SCHEMA_VERSION = 1
-# remarks, places, wiring, and whether a row was written out by hand or by mirror: a tick is the same without
-_NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from", "wiring"}
+# remarks, places, what is around the program, and whether a row was written out by hand or by mirror: a tick
+# is the same without them
+_NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from"} | {
+    "wiring",
+    "budget",
+}
 
 
 def as_data(plan: Plan) -> dict[str, Any]:

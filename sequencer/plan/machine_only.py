@@ -3,6 +3,7 @@
 from sequencer.gait.load import LoadedFile
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.nodes import Positions
+from sequencer.plan.budget import build_budget
 from sequencer.plan.context import Context, Names
 from sequencer.plan.machine_tables import MachineTables
 from sequencer.plan.outputs import OutputTables
@@ -46,6 +47,7 @@ def plan_without_walk(context: Context, machine: MachineFile) -> Plan:
         holds=0,
         sources=(context.machine.name,),
         wiring=build_wiring(context, machine, tables, (signals, setpoints, outputs)),
+        budget=build_budget(context, machine),
     )
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sequencer.base.places import Place
+from sequencer.plan.budget_tables import Budget
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
 from sequencer.plan.wiring_tables import Wiring
 
@@ -327,7 +328,7 @@ class Rule:
 class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
-    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out.
+    `wiring` and `budget` are for the programs of boards; no tick looks at them and `sha` leaves them out.
     """
 
     name: str
@@ -354,6 +355,7 @@ class Plan:
     sources: tuple[str, ...]  # the files it was made from, gait first
     sha: str = ""
     wiring: Wiring | None = None
+    budget: Budget | None = None
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.
