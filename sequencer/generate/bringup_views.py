@@ -187,19 +187,20 @@ def _joint(
     signal = None if which is None else plan.signals[which]
     analog = any(w.signal == which and w.kind == "analog" for w in need_wiring(plan).signals)
     low, high = (-_LARGEST, _LARGEST) if signal is None else _believed(signal)
+    cap = _LARGEST if output.cap is None else output.cap
     return JointRow(
         name=check_identifier(output.name),
         enumerator=io.outputs[wire.output],
         signal=which,
         full=literal(f32(max(1.0, abs(output.low), abs(output.high)))),
-        low=literal(output.low),
-        high=literal(output.high),
+        low=literal(max(output.low, -cap)),
+        high=literal(min(output.high, cap)),
         least_move=literal(f32(_least_move(signal, analog=analog))),
         span=literal(f32(_raw_span(signal, analog=analog))),
         believe_low=literal(f32(low)),
         believe_high=literal(f32(high)),
         silent_ms=_silent_ms(signal),
-        expects=_expected_sign(loop),
+        expects=_expected_sign(plan, loop),
         inverted=wire.inverted,
         only_sign=wire.kind in ("servo", "pwm") or output.low >= 0.0,
         sinks=output.holds_unpowered is False,
@@ -224,11 +225,13 @@ def _pace_of(paces: Sequence[Setpoint], loop: LoopBlock | None) -> int | None:
     return next((i for i, setpoint in enumerate(paces) if setpoint.name in names), None)
 
 
-def _expected_sign(loop: LoopBlock | None) -> int:
+def _expected_sign(plan: Plan, loop: LoopBlock | None) -> int:
     """Tell the sign: a loop of positive gains wants more of the signal from more of the output."""
     if loop is None:
         return 1
-    return -1 if (loop.kp or loop.ki) < 0 else 1
+    highest = {parameter.name: parameter.high for parameter in plan.parameters}
+    gains = (highest.get(gain, 1.0) if isinstance(gain, str) else gain for gain in (loop.kp, loop.ki))
+    return -1 if next(filter(None, gains), 1.0) < 0 else 1
 
 
 def _believed(signal: Signal) -> tuple[float, float]:

@@ -24,7 +24,8 @@ class LoopView:
     """A loop. `u` is the expression in which its value before the fade is kept.
 
     `terms` are expressions. `integral`, `slope`, `turn` and `fade` are slots, None where there is no such
-    part; `bleed_step` is empty for a loop that drives an output.
+    part; `bleed_step` is empty for a loop that drives an output. kp, bi, bd, low and high are expressions;
+    `trimmed_bi` says what bi is where a parameter gives it; it may be 0 for a while. Else it is empty.
     """
 
     name: str
@@ -48,6 +49,7 @@ class LoopView:
     integral_limit: str
     dead_band: str
     bumpless: bool
+    trimmed_bi: str
     integral: int | None
     slope: int | None
     turn: int | None
@@ -85,7 +87,7 @@ class StallView:
 
 @dataclass(frozen=True, slots=True)
 class OutputView:
-    """An output; `slew_step` is empty if it may jump."""
+    """An output; `slew_step` is empty if it may jump, `cap` (an expression) if only the span limits it."""
 
     name: str
     text: str
@@ -94,6 +96,7 @@ class OutputView:
     loops: tuple[str, ...]
     low: str
     high: str
+    cap: str
     slew_step: str
     supply: SupplyView | None
     stall: StallView | None

@@ -44,7 +44,10 @@ class Believe:
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation."""
+    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation.
+
+    Where `zero_from` names a parameter, bias is without the zero, and that parameter is subtracted last.
+    """
 
     name: str
     unit: str
@@ -58,6 +61,7 @@ class Signal:
     believe: Believe | None
     scaled: bool  # raw is counts, not the unit
     place: Place
+    zero_from: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -329,6 +333,7 @@ class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
     `wiring` and `budget` are for the programs of boards; no tick looks at them and `sha` leaves them out.
+    `helping`: the machine may be helped by hand and walk in single steps (DEVELOPERS.md, "Helping by hand").
     """
 
     name: str
@@ -356,6 +361,7 @@ class Plan:
     sha: str = ""
     wiring: Wiring | None = None
     budget: Budget | None = None
+    helping: bool = False
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sequencer.plan.tables import Plan
-from sequencer.prove.near import WRAP, bits, near_values, pauses, sample
+from sequencer.prove.near import WRAP, bits, near_values, pauses, sample, zero_of
 from sequencer.trace.blocks import FRESH_VALUE, HEARD, NOT_FRESH, RESET, ParameterWrite, TickBlock
 from sequencer.trace.operator import asked_for
 
@@ -72,7 +72,8 @@ class DisturbedPlant:
             self._silent[column] = rng.randint(1, 4)
         else:
             value = rng.choice([*self._near[column], float(block.raw[0, column])])
-            form, number = sample(rng, self._plan.signals[column], value)
+            signal = self._plan.signals[column]
+            form, number = sample(rng, signal, value, zero_of(self._plan, signal))
             block.fresh[0, column], block.raw[0, column] = form, number
 
     def _disturb_the_walk(self, block: TickBlock) -> None:

@@ -71,7 +71,7 @@ def replay(image: Image, runs: Sequence[tuple[int, Sequence[TickBlock]]]) -> lis
     folder = image.program.parent
     with (folder / INPUT).open("wb") as file:
         for index, blocks in runs:
-            file.write(encode_run(index + 1, blocks, image.forms[index].plan.tick_ms))
+            file.write(encode_run(index + 1, blocks, image.forms[index].plan))
         file.write(bytes([0]))
     ticks = sum(len(block) for _, blocks in runs for block in blocks)
     image.target.run(image.program, _PATIENCE_S + ticks / _SLOWEST)

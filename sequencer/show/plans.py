@@ -40,6 +40,8 @@ def _head(plan: Plan, style: Style) -> str:
         carried += [plan.switches[i].name for i in plan.remote.switches]
         lost = _lost(plan.remote.lost_after_ms)
         lines.append(f"remote carries {', '.join(map(clean, carried))}; {lost}")
+    if plan.helping:
+        lines.append("may be helped by hand and walk in single steps")
     return "\n".join(lines)
 
 
@@ -64,7 +66,8 @@ def _signals(plan: Plan, style: Style) -> str:
             s.name,
             _range(s.low, s.high, s.unit),
             f"{s.every_us / 1000:g} ms" if s.every_us else "",
-            f"raw * {s.gain:.6g} {'-' if s.bias < 0 else '+'} {abs(s.bias):.6g}",
+            f"raw * {s.gain:.6g} {'-' if s.bias < 0 else '+'} {abs(s.bias):.6g}"
+            + ("" if s.zero_from is None else f" - {plan.parameters[s.zero_from].name}"),
             _lost(s.lost_after_ms),
         )
         for s in plan.signals
@@ -152,6 +155,8 @@ def _loops(plan: Plan, style: Style) -> str:
         if loop.output is not None:
             to = [plan.outputs[loop.output].name]
         gives = _range(loop.low, loop.high, given_unit(plan, index))
+        if loop.limit_from is not None:
+            gives = f"-{plan.parameters[loop.limit_from].name} to {plan.parameters[loop.limit_from].name}"
         signal = plan.signals[loop.signal].name
         rows.append((loop.name, signal, _reference(plan, loop), gives, ", ".join(to), _acting(plan, loop)))
     return _section("loops", ("name", "brings", "to", "gives", "adds to or drives", "acts"), rows, style)
@@ -185,7 +190,7 @@ def _outputs(plan: Plan, style: Style) -> str:
     rows = [
         (
             output.name,
-            _range(output.low, output.high, ""),
+            _range(output.low, output.high, "") + _cap(plan, output),
             "at once" if output.slew_step is None else f"{output.slew_step:.6g} a tick",
             _supply(plan, output),
             _stall(plan, output),
@@ -193,6 +198,12 @@ def _outputs(plan: Plan, style: Style) -> str:
         for output in plan.outputs
     ]
     return _section("outputs", ("name", "span", "slew", "supply", "stalled"), rows, style)
+
+
+def _cap(plan: Plan, output: Output) -> str:
+    if output.cap_from is not None:
+        return f", at most {plan.parameters[output.cap_from].name}"
+    return "" if output.cap is None else f", at most {output.cap:.6g}"
 
 
 def _supply(plan: Plan, output: Output) -> str:

@@ -25,7 +25,7 @@ import numpy as np
 VERSION = 1
 LONGEST_LINE = 4096  # bytes; the board's own lines stay far below it
 RUNNING = 2  # the stage in which the gait runs; before it are waiting for sensors (0) and for enable (1)
-FLAG_DRIVES, FLAG_HEARD, FLAG_HELPING, FLAG_STEPPING, FLAG_SKIPPED = 1, 2, 4, 8, 16
+FLAG_DRIVES, FLAG_HEARD, FLAG_HELPING, FLAG_STEPPING, FLAG_SKIPPED, FLAG_STEP = 1, 2, 4, 8, 16, 32
 NOTHING = -1  # an empty item
 
 _LINE = re.compile(rb"([GTEP])(\d{1,3}),[ -)+-~]*\*[0-9A-F]{4}")

@@ -9,7 +9,10 @@ from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import (
     FRESH_RAW,
     HEARD,
+    HELPING,
     RESET,
+    STEP,
+    STEPPING,
     MachineMove,
     MachineRecord,
     ParameterWrite,
@@ -20,6 +23,8 @@ from sequencer.trace.telemetry_lines import (
     FLAG_HEARD,
     FLAG_HELPING,
     FLAG_SKIPPED,
+    FLAG_STEP,
+    FLAG_STEPPING,
     NOTHING,
     Head,
     Move,
@@ -65,6 +70,7 @@ class RunRows:
         self._switches = 0
         self._doubts: list[tuple[int, str]] = []
         self._helping = False
+        self._helping_flags = 0
         self._begun = False
 
     def note(self, told: Move | Written, line: int) -> None:
@@ -93,7 +99,7 @@ class RunRows:
         elif missing and self._every_tick:
             self._doubt(self._rows, f"lines are missing before line {line}")
         yield from self._add(missing + 1)
-        if state.flags & FLAG_HELPING and not self._helping:
+        if state.flags & FLAG_HELPING and not self._plan.helping and not self._helping:
             self._helping = True
             self._doubt(self._rows - 1, "helping was on, and then timeouts only warn")
         self._states.append((self._rows - 1, state, line))
@@ -154,6 +160,8 @@ class RunRows:
         if plan.remote is None:
             control[:] = HEARD
         control[rows] = np.where(heard, HEARD, 0)
+        if plan.helping:
+            control |= self._helped(rows, count)
         writes, moves = self._placed(at)
         for move in moves:
             if move.cause >> 8 == BY_RESET and self._given + move.row > 0:
@@ -185,6 +193,15 @@ class RunRows:
         self._switches = int(states[-1])
         held: NDArray[np.uint32] = states[np.searchsorted(rows, np.arange(count), side="right")]
         return held
+
+    def _helped(self, rows: NDArray[np.int64], count: int) -> NDArray[np.uint8]:
+        """Hold until the next line how the machine was helped; a single step belongs to its line's tick."""
+        flags = np.array([self._helping_flags, *(s.flags for _, s, _ in self._states)], np.uint32)
+        self._helping_flags = int(flags[-1])
+        held = flags[np.searchsorted(rows, np.arange(count), side="right")]
+        control = np.where(held & FLAG_HELPING, HELPING, 0) | np.where(held & FLAG_STEPPING, STEPPING, 0)
+        control[rows] |= np.where(flags[1:] & FLAG_STEP, STEP, 0)
+        return control.astype(np.uint8)
 
     def _placed(self, at: NDArray[np.int64]) -> tuple[list[ParameterWrite], list[MachineMove]]:
         """Lay writes and changes of phase on the first row that is not before them; keep later ones."""

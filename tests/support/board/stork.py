@@ -79,6 +79,7 @@ class Scene:
     """
 
     begin, skip, enable_at = 0.6, 0.8, 0.4
+    frozen_at = 1000.0  # from then on the sensors say the same, as of a machine that stands still
 
     def __init__(self, plan: Plan, path: Path = WALK) -> None:
         self.bench = stork_bench()
@@ -107,7 +108,8 @@ class Scene:
         for at, cells in self._rows:
             if not self.begin <= at < until:
                 continue
-            latest |= {name: cells[name] for name in (*TILTS, *POTS) if name in cells}
+            if at < self.frozen_at:
+                latest |= {name: cells[name] for name in (*TILTS, *POTS) if name in cells}
             for name in POTS:
                 if name in cells or name in self.sensors:
                     self._pot(at, name, latest[name])
