@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
+from sequencer.check.drives import check_drives
 from sequencer.check.graph import check_graph
 from sequencer.check.holds import check_holds
 from sequencer.check.leftovers import check_leftovers
@@ -44,6 +45,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("noise", check_noise),
     Family("leftovers", check_leftovers),
     Family("safety", check_safety),
+    Family("drives", check_drives),
     Family("weight", check_weight),
     Family("rules", check_rules),
     Family("symmetry", check_symmetry),

@@ -122,6 +122,11 @@ class _Judge:
         noise = [number_words(row.noise, row.unit) for row in (left, right)]
         return found + _unlike("noise", noise[0], noise[1])
 
+    def _number(self, loop: Loop, what: str) -> str:
+        """Spell a number of a loop, or name the parameter that gives it."""
+        times: int | None = getattr(loop, f"{what}_times", None)
+        return _plain(getattr(loop, what)) if times is None else self.plan.parameters[times].name
+
     def setpoints(self, left: Setpoint, right: Setpoint) -> list[Difference]:
         found = _different_span(left.low, left.high, right.low, right.high, left.unit)
         return found + _unlike("rate", _rate(left), _rate(right))
@@ -129,10 +134,10 @@ class _Judge:
     def loops(self, left: Loop, right: Loop) -> list[Difference]:
         found = []
         for what in ("kp", "bi", "bd", "dead_band", "integral_limit", "every_ticks", "fade_step"):
-            one, other = getattr(left, what), getattr(right, what)
-            if one != other:
+            one, other = self._number(left, what), self._number(right, what)
+            if not _paired(one, other):
                 name = {"bi": "ki", "bd": "kd"}.get(what, what.removesuffix("_ticks").removesuffix("_step"))
-                found.append((name, _plain(one), _plain(other)))
+                found.append((name, one, other))
         return found + _different_span(left.low, left.high, right.low, right.high, "")
 
     def outputs(self, left: Output, right: Output) -> list[Difference]:
@@ -141,7 +146,12 @@ class _Judge:
             one, other = getattr(left, what), getattr(right, what)
             if one != other:
                 found.append((what.removesuffix("_step"), _plain(one), _plain(other)))
-        return found
+        one, other = self._cap(left), self._cap(right)
+        return found if _paired(one, other) else [*found, ("cap", one, other)]
+
+    def _cap(self, output: Output) -> str:
+        """Spell an output's cap, or name the parameter that gives it."""
+        return _plain(output.cap) if output.cap_from is None else self.plan.parameters[output.cap_from].name
 
     def phases(self, one: Chain, left: Phase, two: Chain, right: Phase) -> list[Difference]:
         """Compare two phases; their ways out are compared in order."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import Following, following_options, split_once
+from sequencer.cli.following import HELPING, Following, following_options, split_once
 from sequencer.cli.options import (
     FILE,
     force_option,
@@ -40,7 +40,6 @@ RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
 MOST_BYTES_WITH_MARGINS = 50_000_000  # of a recording
 MOST_TICKS_WITH_MARGINS = 1_000_000  # of a run without one
 REMOTE = "remote"  # with --on: heard in every tick
-HELPING = "helping"  # with --on: the machine is helped by hand
 _FAR_APART = 100  # times a sensor's period; milliseconds taken for seconds make it 1000
 
 

@@ -8,6 +8,7 @@ import click
 
 from sequencer.base.errors import MisuseError
 from sequencer.base.findings import Finding
+from sequencer.cli.first_morning import write_bringup
 from sequencer.cli.fit import chosen, findings_of, fit, measured_content, measured_text
 from sequencer.cli.options import (
     FILE,
@@ -27,11 +28,6 @@ if TYPE_CHECKING:
     from sequencer.prove.measure import Measured
 
 CAUTION = "A stop in this code is a functional stop, not an emergency stop: that one belongs into the supply."
-
-FIRST_MORNING = (
-    "This program drives joints into both ends of their travel. Hoist the machine, keep hands clear, and "
-    "have somebody at the switch in the motors' supply."
-)
 
 
 @verb("generate", "sequencer generate stork.gait.yaml -o firmware")
@@ -78,6 +74,10 @@ def command(
     The same gait gives the same bytes. The file with your own hooks is written once and never again.
     A stop in the generated code is a functional stop, not an emergency stop.
 
+    The target portable is the walk alone, for a program of yours. board is a complete program for the board
+    that the machine file's wiring describes. bringup is one for the first morning, made from a machine file
+    alone: it jogs and measures one joint at a time. Hoist the machine for it.
+
     --self-test adds a program for this computer or a board of yours, which replays the recording and prints
     each tick's phases and setpoints (as bits), and the text that it must print.
 
@@ -86,6 +86,9 @@ def command(
     """
     from sequencer.plan.build import load_plan
 
+    if target == "bringup" and templates is None:
+        alone = not (machine or trace or ticks or controller)
+        return write_bringup(gait, output, gaitless=alone, force=force, as_json=as_json, quiet=quiet)
     plan = load_plan(gait, machine)
     files = _files(plan, target, output, templates)
     if trace is None and ticks is not None:

@@ -55,7 +55,14 @@ def _laid_over(below: Item, above: Item) -> Item:
         (key, _laid_over(item, new.pop(key.value)[1]) if key.value in new else item)
         for key, item in below.entries
     ]
-    return Mapping((*entries, *new.values()), below.place)
+    return Mapping((*entries, *(entry for entry in new.values() if _says_something(entry[1]))), below.place)
+
+
+def _says_something(item: Item) -> bool:
+    """Tell whether there is a value anywhere in it."""
+    if isinstance(item, Mapping):
+        return any(_says_something(value) for _, value in item.entries)
+    return isinstance(item, Listing) or not item.plain or bool(item.value)
 
 
 def _lines(item: Item, indent: str) -> list[str]:

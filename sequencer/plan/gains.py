@@ -73,6 +73,10 @@ class GainTables:
         }
         for value, key in folded.values():
             self.context.fits(value, self._at(key))
+        for gain, name in ((ki, "bi"), (kd, "bd")):
+            if gain.times is not None:  # the product must fit wherever it is trimmed
+                factor, key = folded[name]
+                self.context.fits(max(gain.high, -gain.low) * factor, self._at(key))
         columns: dict[str, Any] = {name: load_f32(value) for name, (value, _) in folded.items()}
         return columns | {"kp_times": kp.times, "bi_times": ki.times, "bd_times": kd.times}
 

@@ -1,6 +1,6 @@
 """From the lines of one run of a telemetry log to blocks of ticks, with what the machine did in them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,7 @@ from sequencer.trace.telemetry_lines import (
     Move,
     State,
     Written,
+    bits_of,
 )
 from sequencer.trace.ticks import LONGEST_GAP_US, MOST_TICKS
 
@@ -183,9 +184,9 @@ class RunRows:
         return block
 
     def _items(self) -> NDArray[np.int64]:
-        plan = self._plan
-        width = width_of(plan, self._carries)
-        return np.array([s.items for _, s, _ in self._states], np.int64).reshape(len(self._states), width)
+        width = width_of(columns_of(self._plan, self._carries))
+        bits = [bits_of(item) for _, s, _ in self._states for item in s.items]
+        return np.array(bits, np.int64).reshape(len(self._states), width)
 
     def _held(self, rows: NDArray[np.int64], count: int) -> NDArray[np.uint32]:
         """Hold the switches of each line until the next."""
@@ -247,9 +248,9 @@ def columns_of(plan: Plan, carries: str) -> dict[str, slice]:
     return found
 
 
-def width_of(plan: Plan, carries: str) -> int:
-    """Count the items of a T1 line that carries these groups."""
-    return max((part.stop for part in columns_of(plan, carries).values()), default=0)
+def width_of(columns: Mapping[str, slice]) -> int:
+    """Count the items of a T1 line from where its groups stand."""
+    return max((part.stop for part in columns.values()), default=0)
 
 
 def _floats(bits: NDArray[np.int64]) -> NDArray[np.float32]:

@@ -60,3 +60,36 @@ def test_what_a_walk_leaves_unused_of_its_machine_is_only_a_note(tmp_path: Path)
     assert [(f.severity.name, f.fix) for f in unused] == [
         ("NOTE", "nothing to do if another gait of this machine does")
     ] * 2
+
+
+SIDES = """
+gait: still
+machine:
+  machine: rig
+  tick: 10 ms
+  parameters:
+    left_gain: {{value: 1, span: [0, 2]}}
+    right_gain: {{value: 1, span: [0, 2]}}
+    gain: {{value: 1, span: [0, 2]}}
+    duty: {{value: 0.5, span: [0, 1]}}
+  signals:
+    left_tilt: {{unit: deg, span: [-10, 10]}}
+    right_tilt: {{unit: deg, span: [-10, 10]}}
+  outputs: {{left_motor: {{cap: {cap}}}, right_motor: {{cap: duty}}}}
+  loops:
+    left_hip: {{setpoint: [0 deg], signal: left_tilt, kp: {kp}, output: left_motor}}
+    right_hip: {{setpoint: [0 deg], signal: right_tilt, kp: right_gain, output: right_motor}}
+phases: {{still: {{rest: true}}}}
+"""
+
+
+def uneven(kp: str, cap: str = "duty") -> list[str]:
+    found = check(parse_plan(SIDES.format(kp=kp, cap=cap)))
+    return [f.message.partition(": ")[2] for f in found if f.code.startswith("uneven")]
+
+
+def test_left_and_right_may_have_gains_of_their_own_names() -> None:
+    assert uneven("left_gain") == uneven("right_gain") == []
+    assert uneven("gain") == ["kp gain and right_gain"]
+    assert uneven("0.5") == ["kp 0.5 and right_gain"]
+    assert uneven("left_gain", cap="0.5") == ["cap 0.5 and duty"]

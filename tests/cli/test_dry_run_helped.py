@@ -1,5 +1,6 @@
 """`dry-run` of a machine that is helped by hand: what it does, and what it says of it."""
 
+import csv
 import json
 from pathlib import Path
 
@@ -39,6 +40,18 @@ def test_with_on_helping_a_timeout_only_warns(gait: Path, tmp_path: Path) -> Non
     assert done.stdout.splitlines()[-1].endswith("helped by hand: 1 timeout only warned (in nod)")
 
 
+def test_a_machine_that_follows_can_be_helped_as_well(gait: Path) -> None:
+    alone = call("dry-run", gait, "--for", "5s", "--executor", "both")
+    assert alone.returncode == 1
+    done = call("dry-run", gait, "--for", "5s", "--executor", "both", "--on", "helping")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1].endswith("helped by hand: 1 timeout only warned (in nod)")
+    gait.write_text(GAIT.replace("  helping: true\n", ""))
+    done = call("dry-run", gait, "--on", "helping")
+    assert_one_clear_error(done)
+    assert "cannot be helped by hand" in done.stderr
+
+
 def test_single_steps_of_a_recording_are_counted(gait: Path, tmp_path: Path) -> None:
     recording = tmp_path / "a.csv"
     rest = "40,,6,,,\n90,,6,,,1\n100,1,1,,,\n120,,6,,,\n130,,6,,0,\n"
@@ -50,6 +63,15 @@ def test_single_steps_of_a_recording_are_counted(gait: Path, tmp_path: Path) -> 
         (10, "nod"), (90, "stand"), (100, "nod"), (130, "stand"),
     ]  # fmt: skip
     assert run["summary"].endswith("helped by hand: guards waited 2 times for a step")
+
+
+def test_every_tick_as_csv_says_what_keeps_the_walk(gait: Path, tmp_path: Path) -> None:
+    recording = tmp_path / "a.csv"
+    recording.write_text(f"{ROWS}0,,1,1,1,\n10,1,1,,,\n120,,1,,,\n130,,6,,,\n140,,6,,,1\n")
+    done = call("dry-run", gait, recording, "--executor", "reference", "--out", "-")
+    rows = list(csv.DictReader(done.stdout.splitlines()))
+    waits = {row["time_s"]: row["waits"] for row in rows}
+    assert [waits[t] for t in ("0.100", "0.110", "0.120", "0.130", "0.140")] == ["0", "1", "1", "2", "0"]
 
 
 def test_a_machine_that_cannot_be_helped_is_one_clear_error(gait: Path, tmp_path: Path) -> None:

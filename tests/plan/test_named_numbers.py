@@ -21,6 +21,7 @@ OF_MACHINE = """
     duty: {value: 0.6, span: [0, 1]}
     either: {value: 0, span: [-1, 1]}
     much: {value: 1, span: [0, 3]}
+    huge: {value: 1, span: [0, 3e38]}
 """
 
 
@@ -46,7 +47,10 @@ def named(plan: Plan, index: int | None) -> str:
 
 def test_parameters_of_the_machine_come_after_the_gaits() -> None:
     names = [parameter.name for parameter in built().parameters]
-    assert names == ["angle", "lift", "limit", "roll_zero", "gain", "more", "most", "duty", "either", "much"]
+    assert names == [
+        *("angle", "lift", "limit"),
+        *("roll_zero", "gain", "more", "most", "duty", "either", "much", "huge"),
+    ]
 
 
 def test_a_gain_that_a_parameter_gives_leaves_what_it_is_multiplied_by() -> None:
@@ -106,6 +110,7 @@ WRONG = [
     ({"loop": "kp: 0.5, limit: either, output: motor"}, "either", "out-of-span", "from 0 on"),
     ({"loop": "kp: -1, ki: gain, output: motor"}, "gain", "bad-drive", "pull against each other"),
     ({"loop": "kp: either, ki: more, output: motor"}, "more", "bad-drive", "signs can differ"),
+    ({"loop": "kp: 1, kd: huge, output: motor"}, "huge", "bad-number", "too large for the controller"),
     ({"tilt": ", zero: gain"}, "gain", "bad-unit", "here deg is needed"),
     ({"motor": "{cap: 1.5}"}, "1.5", "out-of-span", "0 to 1"),
     ({"motor": "{cap: -0.5}"}, "-0.5", "out-of-span", "0 to 1"),
