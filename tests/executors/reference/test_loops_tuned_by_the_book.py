@@ -50,7 +50,7 @@ def test_tuned_by_the_ultimate_gain_it_answers_as_the_linear_loop(make_executor:
     closed = np.polyadd([*BOTTOM, 0.0], [kd, kp, ki])
     _, exact = control.step(([kp, ki], closed), T=t)
     assert np.abs(y - exact).max() < 0.01
-    # with the derivative on the error it overshoots by 61.8 % (Ogata: about 62 %); the same poles, one zero less
+    # with the derivative on the error it overshoots by 61.8 % (Ogata: about 62 %): other zeros, same poles
     _, on_error = control.step(([kd, kp, ki], closed), T=t)
     assert on_error.max() - 1 == pytest.approx(0.618, abs=5e-3)
     assert y.max() == pytest.approx(exact.max(), abs=5e-3)
@@ -77,7 +77,7 @@ def test_a_cascade_is_the_linear_one_and_overshoots_less_the_faster_the_inner_lo
     make_executor: MakeExecutor, ratio: int
 ) -> None:
     # The inner loop on 1/s is first order with the rate kp; the outer crosses at 2 rad/s. A rate 3 to 10
-    # times that is the rule (common practice, no source). Both together: second order, wn^2 = 2 kp, 2 z wn = kp.
+    # times that is the rule (common practice, no source). Both: second order, wn^2 = 2 kp, 2 z wn = kp.
     gain = 2.0 * ratio
     executor = make_executor(parse_plan(CASCADE % gain))
     count, h = 6000, 0.001
