@@ -106,7 +106,8 @@ class OutputView:
 class DrivesView:
     """The files of loops and outputs, how much they remember, and which helper functions they need.
 
-    `turns` are the periods, in ticks, of loops that do not run in every tick.
+    `turns` are the periods, in ticks, of loops that do not run in every tick. `stops` say of each stop phase
+    that cuts the outputs what may sink.
     """
 
     header: str
@@ -124,3 +125,4 @@ class DrivesView:
     products: bool
     dead_bands: bool
     ramps: bool
+    stops: tuple[str, ...]

@@ -1,5 +1,6 @@
 """Loops and outputs as their functions print them, and where what they remember is kept."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from sequencer.base.binary32 import literal
@@ -15,6 +16,7 @@ from sequencer.generate.drive_views import (
 from sequencer.generate.names import where
 from sequencer.generate.spelling import Spelling, product_is_needed, smallest, whole
 from sequencer.plan.tables import Loop, Output, Plan
+from sequencer.plan.unpowered import unpowered_words
 
 
 @dataclass
@@ -85,7 +87,17 @@ class DrivesWriter:
             products=bool(plan.loops) or bool(places.supplies),
             dead_bands=any(loop.dead_band for loop in plan.loops),
             ramps=bool(plan.loops) or any(o.slew_step is not None for o in plan.outputs),
+            stops=tuple(self._stops()),
         )
+
+    def _stops(self) -> Iterator[str]:
+        several = len(self._plan.sequences) > 1
+        for sequence in self._plan.sequences:
+            for phase in sequence.phases:
+                words = unpowered_words(self._plan, phase)
+                if words:
+                    name = f"{sequence.name}.{phase.name}" if several else phase.name
+                    yield f"Stop phase {name}: {words}"
 
     # -- loops ---------------------------------------------------------------------------------------------
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence as Rows
 
 from sequencer.plan.tables import Loop, Output, Phase, Plan
+from sequencer.plan.unpowered import unpowered_words
 from sequencer.plan.words import (
     exit_words,
     given_unit,
@@ -106,6 +107,8 @@ def _phase(plan: Plan, sequence: int, number: int, phase: Phase) -> list[str]:
     marks += [f"stop category {phase.stop}"] if phase.stop is not None else []
     marks += [f"mirror image of {phase.mirrored_from}"] if phase.mirrored_from else []
     lines = [f"  {phase.name}" + (f" ({', '.join(marks)})" if marks else "")]
+    power = unpowered_words(plan, phase)
+    lines += [f"    {power}"] if power else []
     for command in phase.commands:
         setpoint = plan.setpoints[command.setpoint]
         lines.append(f"    set {setpoint.name} to {level_words(plan, command.level, setpoint.unit)}")
