@@ -119,6 +119,26 @@ def test_a_wrong_state_of_an_output_is_found(
     assert done.first.difference.field.startswith("output_state of ")
 
 
+A_TICK_LATE = {
+    "a stall": r"(stood_since\[\w+\]\)) >= ms",
+    "a supply under its least value": r"(under_since\[\w+\]\)) >= ms",
+}
+
+
+@pytest.mark.parametrize("name", ["host", "atmega2560", "cortex-m3", "cortex-m4f"])
+@pytest.mark.parametrize("pattern", A_TICK_LATE.values(), ids=A_TICK_LATE)
+def test_an_output_that_is_cut_a_tick_late_is_found(
+    name: str, pattern: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = feature_plans()["outputs"]
+    traces = list(random_traces(plan, 6, 1500))
+    assert row((plan, traces), name).outcome == "equal"
+    plant(monkeypatch, lambda text: re.sub(pattern, r"\1 > ms", text), "_loops")
+    done = row((plan, traces), name)
+    assert done.outcome == "differs" and done.first is not None
+    assert done.first.difference.field.startswith(("output of ", "output_state of "))
+
+
 # -- numbers that parameters give, and single steps ----------------------------------------------------------
 
 IN_LIVE = {
