@@ -22,21 +22,25 @@ MOST_NOTES = 8
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """A group of checks of one kind. `run` gets the plan and the shared means of asking about guards."""
+    """A group of checks of one kind. `run` gets the plan and the shared means of asking about guards.
+
+    edits: whether its findings may say by which edits they would be settled.
+    """
 
     name: str
     run: Callable[[Plan, Askers], list[Finding]]
+    edits: bool = False
 
 
 FAMILIES: tuple[Family, ...] = (
-    Family("graph", check_graph),
+    Family("graph", check_graph, edits=True),
     Family("satisfiable", check_satisfiable),
     Family("order", check_order),
     Family("names", check_names),
     Family("stop", check_stop),
-    Family("holds", check_holds),
-    Family("waits", check_waits),
-    Family("noise", check_noise),
+    Family("holds", check_holds, edits=True),
+    Family("waits", check_waits, edits=True),
+    Family("noise", check_noise, edits=True),
     Family("wiring", check_wiring),
 )
 
@@ -52,6 +56,12 @@ def check(plan: Plan) -> list[Finding]:
     return worst_first(_told_once(findings))
 
 
+def mechanical_findings(plan: Plan) -> list[Finding]:
+    """Return the findings of those families that can say by which edits they would be settled."""
+    askers = Askers(plan)
+    return [finding for family in FAMILIES if family.edits for finding in family.run(plan, askers)]
+
+
 def _told_once(findings: list[Finding]) -> list[Finding]:
     groups: dict[tuple[str, Severity, Place], list[Finding]] = {}
     for finding in findings:
@@ -60,8 +70,13 @@ def _told_once(findings: list[Finding]) -> list[Finding]:
 
 
 def _joined(group: list[Finding]) -> Finding:
-    """Make one finding of several in one place: the first, with the other messages as notes."""
+    """Make one finding of several in one place: the first, with the other messages as notes.
+
+    Where they would be settled by different edits, the longest is told, which settles all of them.
+    """
     first = group[0]
+    longest = max((f for f in group if f.edits), key=lambda f: f.edits[0].length, default=first)
+    first = replace(first, fix=longest.fix, edits=longest.edits)
     others = list(dict.fromkeys(f.message for f in group if f.message != first.message))
     notes = [(first.place, message) for message in others[:MOST_NOTES]]
     if len(others) > MOST_NOTES:

@@ -1,12 +1,12 @@
 """Findings about what phases wait for: thresholds beyond the command, timeouts shorter than the way."""
 
-import math
 from dataclasses import dataclass
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.check.edges import entered_phases, may_stay
 from sequencer.check.facts import Facts, Range, clamp
 from sequencer.check.holds import longest_hold_ms, period_ms, shortest_hold_ms
+from sequencer.check.lengths import after_edit, spare_ms
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of
 from sequencer.check.suggest import near_target
@@ -15,7 +15,6 @@ from sequencer.plan.tables import Compare, Follow, Level, Plan
 from sequencer.plan.words import ms_words, number_words
 
 LAG = 0.1  # share of the way's time that we allow for a joint to lag behind; our choice, no source
-SPARE = 1.5  # a timeout that we propose is so much longer than what is needed
 
 
 def check_waits(plan: Plan, askers: Askers) -> list[Finding]:
@@ -150,8 +149,9 @@ class _Phase:
                 timeout.place,
                 f"{name} ends after {ms_words(timeout.after_ms)}, and {row.name} may need "
                 f"{ms_words(round(total_ms))} to get where {guard} waits for it: {way}",
-                fix=f"after: {ms_words(math.ceil(total_ms * SPARE / 1000) * 1000)}",
+                fix=f"after: {ms_words(spare_ms(total_ms))}",
                 notes=((subject.place, "the guard that waits"),),
+                edits=after_edit(timeout.place, spare_ms(total_ms)),
             )
         ]
 

@@ -12,7 +12,7 @@ from sequencer.gait.gait_model import GaitFile
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.model_types import known_keys
 from sequencer.gait.nodes import Item, Mapping, Path, Positions, Text
-from sequencer.gait.reading import STANDARD_INPUT, Unreadable, parse_tree, read_tree
+from sequencer.gait.reading import STANDARD_INPUT, Texts, Unreadable, parse_tree, read_tree
 from sequencer.gait.validate import Model, validate
 
 MOST_NAMES_MEANT = 1000  # characters of a text that is looked through for names
@@ -48,13 +48,18 @@ class Loaded:
     findings: tuple[Finding, ...]
 
 
-def load_files(path: str | FilePath, machine: str | FilePath | None = None) -> Loaded:
-    """Read a gait file (``-`` for standard input) and the machine file it names, or `machine` instead."""
+def load_files(
+    path: str | FilePath, machine: str | FilePath | None = None, texts: Texts | None = None
+) -> Loaded:
+    """Read a gait file (``-`` for standard input) and the machine file it names, or `machine` instead.
+
+    texts: what stands in it is not read from disk again; what is read is put there.
+    """
     try:
-        root, findings, _ = read_tree(path)
+        root, findings = read_tree(path, texts=texts)
     except Unreadable as error:
         return Loaded(None, None, None, None, (error.finding,))
-    return _load(root, findings, path, machine)
+    return _load(root, findings, path, machine, texts)
 
 
 def load_text(text: str, machine: str | FilePath | None = None, name: str = "<text>") -> Loaded:
@@ -73,7 +78,11 @@ def load_machine(path: str | FilePath) -> Loaded:
 
 
 def _load(
-    root: Item, findings: list[Finding], path: str | FilePath, machine: str | FilePath | None
+    root: Item,
+    findings: list[Finding],
+    path: str | FilePath,
+    machine: str | FilePath | None,
+    texts: Texts | None = None,
 ) -> Loaded:
     expander = Expander()
     root = expander.expand(root)
@@ -88,12 +97,12 @@ def _load(
     findings += errors
     model, file, errors = None, None, list[Finding]()
     if machine is not None:
-        model, file, errors = _machine_file(machine, None)
+        model, file, errors = _machine_file(machine, None, texts)
     elif isinstance(block, Mapping):
         named = _named(block, gait.gait if gait else "unnamed")
         model, file, errors = _validated(MachineFile, named, expander)
     elif isinstance(block, Text):
-        model, file, errors = _machine_file(_beside(path, block.value), block)
+        model, file, errors = _machine_file(_beside(path, block.value), block, texts)
     return Loaded(gait, model, gait_file, file, tuple(dict.fromkeys(findings + errors)))
 
 
@@ -148,10 +157,10 @@ def _beside(path: str | FilePath, machine: str) -> FilePath:
 
 
 def _machine_file(
-    path: str | FilePath, said: Text | None
+    path: str | FilePath, said: Text | None, texts: Texts | None = None
 ) -> tuple[MachineFile | None, LoadedFile | None, list[Finding]]:
     try:
-        root, findings, _ = read_tree(path, "a machine file")
+        root, findings = read_tree(path, "a machine file", texts)
     except Unreadable as error:
         return None, None, [_machine_missing(error.finding, said)]
     expander = Expander()

@@ -15,6 +15,7 @@ from sequencer.gait.gait_model import GaitFile, ParameterBlock, RuleBlock
 from sequencer.gait.load import Loaded, load_files, load_machine, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
+from sequencer.gait.reading import Texts
 from sequencer.plan.context import Context, Names
 from sequencer.plan.drives import DriveTables
 from sequencer.plan.dump import meaning_hash
@@ -36,14 +37,17 @@ from sequencer.plan.tables import (
 from sequencer.plan.wiring import build_wiring
 
 
-def load_plan(path: str | FilePath, machine: str | FilePath | None = None) -> Plan:
+def load_plan(
+    path: str | FilePath, machine: str | FilePath | None = None, texts: Texts | None = None
+) -> Plan:
     """Read a gait file (``-`` for standard input) with its machine file and build the plan.
 
     machine: a machine file to use instead of the one that the gait names.
+    texts: what the files say, by the names under which they are shown; filled with what is read.
     Raises FileErrors with every error of both files.
     """
     with _garbage_left():
-        return build_plan(load_files(path, machine))
+        return build_plan(load_files(path, machine, texts))
 
 
 def parse_plan(text: str, machine: str | FilePath | None = None, name: str = "<text>") -> Plan:
