@@ -67,12 +67,12 @@ class Source:
         line = bisect_right(self._starts, offset)
         return line, offset - self._starts[line - 1] + 1
 
-    def splices(self, edits: Iterable[Edit]) -> list[Splice]:
+    def changes(self, edits: Iterable[Edit]) -> dict[Edit, Splice]:
         """Turn edits into changes of the text, less those that can't be made, or that change nothing."""
         found = [(edit, node, change) for edit in edits for node, change in self._change(edit)]
         if not self._are_harmless(found):
             found = [one for one in found if self._are_harmless([one])]
-        return [change for _, _, change in found]
+        return {edit: change for edit, _, change in found}
 
     def _change(self, edit: Edit) -> Iterator[tuple[Any, Splice]]:
         node = (self._under if edit.at_key else self._mappings).get((edit.place.line, edit.place.column))
@@ -84,7 +84,7 @@ class Source:
             yield node, change
 
     def _offset(self, mark: Any) -> int:
-        return self._starts[mark.line] + int(mark.column)
+        return int(self._starts[mark.line] + mark.column)
 
     def _replace(self, value: Any, edit: Edit) -> Splice | None:
         end = self._end(value)

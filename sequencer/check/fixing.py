@@ -1,7 +1,7 @@
 """Settling mechanical findings: their edits made in the texts of the files, until none is left to make."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
 
 MOST_ROUNDS = 10  # a longer hold may need a longer timeout, and so on
+Texts = dict[str, str]  # by the name under which a file is shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,8 +25,8 @@ class Fixed:
         in both. settled: codes and places of the findings whose edits were made.
     """
 
-    before: dict[str, str]
-    after: dict[str, str]
+    before: Texts
+    after: Texts
     settled: tuple[tuple[str, Place], ...]
 
     @property
@@ -34,33 +35,72 @@ class Fixed:
         return [name for name, text in self.before.items() if self.after[name] != text]
 
 
-def fix(path: str | Path, machine: str | Path | None = None) -> Fixed:
-    """Make the edits of all mechanical findings of a gait and its machine file, in memory only.
+def fix(paths: Sequence[str | Path], machine: str | Path | None = None) -> Fixed:
+    """Make the edits of all mechanical findings of some gaits and their machine files, in memory only.
 
+    machine: a machine file to use instead of those that the gaits name.
     Raises FileErrors if the files can't be used as they are.
     """
-    before: dict[str, str] = {}
-    plan = load_plan(path, machine, before)
-    texts, settled = dict(before), dict[tuple[str, Place], None]()
-    for _ in range(MOST_ROUNDS):
-        findings = [finding for finding in mechanical_findings(plan) if finding.edits]
-        edits = chosen(edit for finding in findings for edit in finding.edits)
-        made = _made(path, machine, texts, edits)
+    return _Fixing(paths, machine).run()
+
+
+class _Fixing:
+    def __init__(self, paths: Sequence[str | Path], machine: str | Path | None) -> None:
+        self.paths, self.machine = paths, machine
+        self.texts: Texts = {}
+        self.plans = self._plans(self.texts)
+        self.before = dict(self.texts)
+
+    def run(self) -> Fixed:
+        settled: dict[tuple[str, Place], None] = {}
+        for _ in range(MOST_ROUNDS):
+            findings = [finding for plan in self.plans for finding in mechanical_findings(plan)]
+            edits = chosen(edit for finding in findings for edit in finding.edits)
+            made = self._make(edits)
+            if not made:
+                break
+            for finding in findings:
+                if {_key(edit) for edit in finding.edits} & {_key(edit) for edit in made}:
+                    settled[finding.code, finding.place] = None
+        return Fixed(self.before, self.texts, tuple(settled))
+
+    def _plans(self, texts: Texts) -> list[Plan]:
+        return [load_plan(path, self.machine, texts) for path in self.paths]
+
+    def _make(self, edits: list[Edit]) -> set[Edit]:
+        """Make the edits with which the files can still be loaded; return those that changed something."""
+        made = self._try(edits)
         if made is None:
-            break
-        plan, new = made
-        settled.update(
-            dict.fromkeys((f.code, f.place) for f in findings if new[f.place.file] != texts[f.place.file])
-        )
-        texts = new
-    return Fixed(before, texts, tuple(settled))
+            made = self._try([edit for edit in edits if self._try([edit], keep=False) is not None])
+        return made or set()
+
+    def _try(self, edits: list[Edit], *, keep: bool = True) -> set[Edit] | None:
+        """Make edits and return those that changed something; None if the files can't be loaded then."""
+        changes = changes_of(self.texts, edits)
+        if not changes:
+            return set()
+        new = {
+            **self.texts,
+            **{name: spliced(self.texts[name], [*of.values()]) for name, of in changes.items()},
+        }
+        try:
+            plans = self._plans(new)
+        except FileErrors:
+            return None
+        if keep:
+            self.texts, self.plans = new, plans
+        return {edit for of_file in changes.values() for edit in of_file}
+
+
+def _key(edit: Edit) -> tuple[Place, bool, str]:
+    return edit.place, edit.at_key, edit.key
 
 
 def chosen(edits: Iterable[Edit]) -> list[Edit]:
     """Return one edit for each key of each mapping: the longest; none where two of that length differ."""
     groups: dict[tuple[Place, bool, str], list[Edit]] = defaultdict(list)
     for edit in edits:
-        groups[edit.place, edit.at_key, edit.key].append(edit)
+        groups[_key(edit)].append(edit)
     found = []
     for group in groups.values():
         longest = max(edit.length for edit in group)
@@ -70,41 +110,10 @@ def chosen(edits: Iterable[Edit]) -> list[Edit]:
     return found
 
 
-def splices_of(texts: dict[str, str], edits: Iterable[Edit]) -> dict[str, list[Splice]]:
-    """Return the changes of each file that has any."""
+def changes_of(texts: Texts, edits: Iterable[Edit]) -> dict[str, dict[Edit, Splice]]:
+    """Return for each file that changes which change of its text each edit is."""
     by_file: dict[str, list[Edit]] = defaultdict(list)
     for edit in edits:
         by_file[edit.place.file].append(edit)
-    found = {name: Source(texts[name]).splices(of_file) for name, of_file in by_file.items()}
-    return {name: splices for name, splices in found.items() if splices}
-
-
-def _made(
-    path: str | Path, machine: str | Path | None, texts: dict[str, str], edits: list[Edit]
-) -> tuple[Plan, dict[str, str]] | None:
-    """Make edits, all that the files can be loaded with; None if nothing changes."""
-    try:
-        return _loaded(path, machine, texts, edits)
-    except FileErrors:
-        fit = [edit for edit in edits if _fits(path, machine, texts, edit)]
-    try:
-        return _loaded(path, machine, texts, fit)
-    except FileErrors:
-        return None
-
-
-def _fits(path: str | Path, machine: str | Path | None, texts: dict[str, str], edit: Edit) -> bool:
-    try:
-        return _loaded(path, machine, texts, [edit]) is not None
-    except FileErrors:
-        return False
-
-
-def _loaded(
-    path: str | Path, machine: str | Path | None, texts: dict[str, str], edits: list[Edit]
-) -> tuple[Plan, dict[str, str]] | None:
-    changes = splices_of(texts, edits)
-    if not changes:
-        return None
-    new = {**texts, **{name: spliced(texts[name], splices) for name, splices in changes.items()}}
-    return load_plan(path, machine, new), new
+    found = {name: Source(texts[name]).changes(of_file) for name, of_file in by_file.items()}
+    return {name: changes for name, changes in found.items() if changes}

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
+from sequencer.check.accepted import Judged, settle
 from sequencer.check.graph import check_graph
 from sequencer.check.holds import check_holds
 from sequencer.check.names import check_names
@@ -46,20 +47,27 @@ FAMILIES: tuple[Family, ...] = (
 
 
 def check(plan: Plan) -> list[Finding]:
-    """Check a plan with every family; return the findings, worst first.
+    """Check a plan with every family; return the findings that its files do not accept, worst first.
 
     What is written once but stands for several phases (a mirror image, one sequence per leg) is told once;
     the other phases are in the notes.
     """
+    return judge(plan).findings
+
+
+def judge(plan: Plan) -> Judged:
+    """Do the same, and return the accepted findings, too."""
     askers = Askers(plan)
     findings = [finding for family in FAMILIES for finding in family.run(plan, askers)]
-    return worst_first(_told_once(findings))
+    judged = settle(plan, worst_first(_told_once(findings)))
+    return Judged(worst_first(judged.findings), judged.accepted)
 
 
 def mechanical_findings(plan: Plan) -> list[Finding]:
-    """Return the findings of those families that can say by which edits they would be settled."""
+    """Return the open findings that can be settled by edits."""
     askers = Askers(plan)
-    return [finding for family in FAMILIES if family.edits for finding in family.run(plan, askers)]
+    findings = [finding for family in FAMILIES if family.edits for finding in family.run(plan, askers)]
+    return [finding for finding in settle(plan, findings).findings if finding.edits]
 
 
 def _told_once(findings: list[Finding]) -> list[Finding]:

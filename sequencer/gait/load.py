@@ -5,7 +5,9 @@ import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 
+from sequencer.base.acceptance import Acceptance
 from sequencer.base.findings import Finding, Severity
+from sequencer.gait.accept import acceptances
 from sequencer.gait.expand import Expander
 from sequencer.gait.fields import is_name
 from sequencer.gait.gait_model import GaitFile
@@ -26,6 +28,7 @@ class LoadedFile:
     phases: the names of the phases of each sequence, "" for those of a gait without sequences, mirror
         images included.
     cut: paths that were left out because of an error that has been told.
+    accepted: what stands under `accept:`, anywhere in the file.
     vanished: patterns of names that a broken for_each or use would have made.
     """
 
@@ -34,6 +37,7 @@ class LoadedFile:
     declared: dict[str, tuple[str, ...]]
     phases: dict[str, tuple[str, ...]] = field(default_factory=dict)
     cut: frozenset[Path] = frozenset()
+    accepted: tuple[Acceptance, ...] = ()
     vanished: tuple[re.Pattern[str], ...] = ()
 
 
@@ -107,12 +111,14 @@ def _load(
 
 
 def _validated(
-    kind: type[Model], root: Item, expander: Expander
+    kind: type[Model], root: Item, expander: Expander, *, shared: bool = False
 ) -> tuple[Model | None, LoadedFile, list[Finding]]:
     done = validate(kind, root)
     meant = _as_meant(kind, root)
     declared, phases = _declared(meant), _phases(meant)
-    file = LoadedFile(root.place.file, done.where, declared, phases, done.cut, tuple(expander.vanished))
+    accepted = acceptances(kind, root, done.where, shared=shared)
+    vanished = tuple(expander.vanished)
+    file = LoadedFile(root.place.file, done.where, declared, phases, done.cut, accepted, vanished)
     return done.model, file, done.findings
 
 
@@ -172,7 +178,7 @@ def _machine_file(
         message = f"{root.place.file} is a gait file, not a machine file"
         fix = "machine: names the file that begins with machine:, such as stork.machine.yaml"
         return None, None, [Finding("not-a-machine", Severity.ERROR, place, message, fix=fix)]
-    model, file, wrong = _validated(MachineFile, root, expander)
+    model, file, wrong = _validated(MachineFile, root, expander, shared=True)
     return model, file, findings + expander.findings + wrong
 
 

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AllowInfNan, Field, Strict, StrictBool, model_validator
 
-from sequencer.gait.blocks import Block, Repeatable
+from sequencer.gait.blocks import Accepting, Block, Repeatable
 from sequencer.gait.fields import Amount, Followers, Name, Names, RateField, Span, fail
 from sequencer.gait.wiring_model import WiringBlock
 
@@ -46,7 +46,7 @@ class SignalBlock(Repeatable):
     lost_after: Amount | None = Field(None, description="Silent for longer than this, the signal is lost.")
 
 
-class RemoteBlock(Block):
+class RemoteBlock(Accepting):
     """A remote control that may fall silent."""
 
     carries: Names = Field(description="The events and switches that come over it.")
@@ -130,13 +130,13 @@ class OutputBlock(Repeatable):
 
     @model_validator(mode="after")
     def _is_one_thing(self) -> "OutputBlock":
-        stray = sorted(k.rstrip("_") for k in self.model_fields_set - {"pulse", "about"})
+        stray = sorted(k.rstrip("_") for k in self.model_fields_set - {"pulse", "about", "accept"})
         if self.pulse and stray:
             raise fail("bad-drive", f"{stray[0]} cannot stand beside pulse", "an output or a pulse")
         return self
 
 
-class MachineFile(Block):
+class MachineFile(Accepting):
     """A machine file."""
 
     machine: Name = Field(description="The machine's name.")

@@ -166,6 +166,7 @@ class _PlanBuilder:
             outputs=drives.outputs,
             latches=guards.slots.latches,
             holds=guards.slots.holds,
+            acceptances=(*context.gait.accepted, *context.machine.accepted),
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
             wiring=build_wiring(context, self.machine, tables, rows),
         )

@@ -12,11 +12,12 @@ from sequencer.plan.tables import Plan
 SCHEMA_VERSION = 1
 # remarks, places, wiring, and whether a row was written out by hand or by mirror: a tick is the same without
 _NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored", "mirrored_from", "wiring"}
+_NOT_A_TABLE = frozenset({"acceptances"})
 
 
 def as_data(plan: Plan) -> dict[str, Any]:
-    """Turn a plan into plain data: dicts, lists, numbers, texts; places as ``file:line:column``."""
-    return {"version": SCHEMA_VERSION, **_data(plan, frozenset())}
+    """Turn a plan's tables into plain data: dicts, lists, numbers, texts; places as ``file:line:column``."""
+    return {"version": SCHEMA_VERSION, **_data(plan, _NOT_A_TABLE)}
 
 
 def _data(value: Any, leave_out: frozenset[str]) -> Any:
@@ -41,6 +42,6 @@ def _columns(table: type) -> tuple[tuple[str, str], ...]:
 
 def meaning_hash(plan: Plan) -> str:
     """Hash the names and numbers of a plan, not its places and remarks: SHA-256, the first 16 hex digits."""
-    data = _data(plan, frozenset(_NOT_MEANING))
+    data = _data(plan, _NOT_A_TABLE | _NOT_MEANING)
     text = json.dumps(data, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -9,6 +9,7 @@ has become an index into one of the tables. Names stay for people. `for_each`, `
 from dataclasses import dataclass
 from typing import Literal
 
+from sequencer.base.acceptance import Acceptance
 from sequencer.base.places import Place
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
 from sequencer.plan.wiring_tables import Wiring
@@ -328,6 +329,7 @@ class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
     `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out.
+    So it does with `acceptances`, which are for the check.
     """
 
     name: str
@@ -354,6 +356,7 @@ class Plan:
     sources: tuple[str, ...]  # the files it was made from, gait first
     sha: str = ""
     wiring: Wiring | None = None
+    acceptances: tuple[Acceptance, ...] = ()
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.
