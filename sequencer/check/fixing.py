@@ -5,16 +5,18 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from sequencer.base.errors import FileErrors
+from sequencer.base.errors import FileErrors, MisuseError
+from sequencer.base.files import write_all
 from sequencer.base.findings import Edit
 from sequencer.base.places import Place
 from sequencer.check.edits import Source, Splice, spliced
 from sequencer.check.run import mechanical_findings
+from sequencer.gait.reading import Texts
 from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
 
 MOST_ROUNDS = 10  # a longer hold may need a longer timeout, and so on
-Texts = dict[str, str]  # by the name under which a file is shown
+BOM = b"\xef\xbb\xbf"  # the reader leaves it out
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,19 +37,19 @@ class Fixed:
         return [name for name, text in self.before.items() if self.after[name] != text]
 
 
-def fix(paths: Sequence[str | Path], machine: str | Path | None = None) -> Fixed:
+def fix(paths: Sequence[str | Path], machine: str | Path | None = None, texts: Texts | None = None) -> Fixed:
     """Make the edits of all mechanical findings of some gaits and their machine files, in memory only.
 
-    machine: a machine file to use instead of those that the gaits name.
-    Raises FileErrors if the files can't be used as they are.
+    machine: a machine file to use instead of those that the gaits name. texts: what has been read of the
+    files already. Raises FileErrors if the files can't be used as they are.
     """
-    return _Fixing(paths, machine).run()
+    return _Fixing(paths, machine, texts or {}).run()
 
 
 class _Fixing:
-    def __init__(self, paths: Sequence[str | Path], machine: str | Path | None) -> None:
+    def __init__(self, paths: Sequence[str | Path], machine: str | Path | None, texts: Texts) -> None:
         self.paths, self.machine = paths, machine
-        self.texts: Texts = {}
+        self.texts = dict(texts)
         self.plans = self._plans(self.texts)
         self.before = dict(self.texts)
 
@@ -90,6 +92,23 @@ class _Fixing:
         if keep:
             self.texts, self.plans = new, plans
         return {edit for of_file in changes.values() for edit in of_file}
+
+
+def write(fixed: Fixed) -> list[Path]:
+    """Write the files that change, all of them or none; return their paths.
+
+    Raises MisuseError if a file was changed by someone else meanwhile.
+    """
+    files: dict[Path, bytes] = {}
+    for name in fixed.changed:
+        path = Path(name).resolve()  # a link stays a link
+        data = path.read_bytes()
+        mark = BOM if data.startswith(BOM) else b""
+        if path in files or data != mark + fixed.before[name].encode():
+            raise MisuseError(f"{name} was changed meanwhile; nothing was written", hint="run it again")
+        files[path] = mark + fixed.after[name].encode()
+    write_all(files.items())
+    return list(files)
 
 
 def _key(edit: Edit) -> tuple[Place, bool, str]:

@@ -170,13 +170,14 @@ def _on_silence(plan: Plan, subject: Subject) -> list[Finding]:
     dead = [i for i in compared_signals(plan, subject.guard) if _outlasts_silence(plan, i, hold)]
     if not dead:
         return []
+    are = "is" if len(dead) == 1 else "are"
     silent = [plan.signals[i].lost_after_ms for i in dead]
     period = max(period_ms(plan, i) for i in compared_signals(plan, subject.guard))
     samples = max(ANSWER, 1 + int(hold.ms // period))  # at least as long as the hold that stands there
     told = (
-        "never counts as lost"
+        f"never count{'s' if len(dead) == 1 else ''} as lost"
         if None in silent
-        else f"is lost only after {ms_words(max(ms for ms in silent if ms is not None))} of silence"
+        else f"{are} lost only after {ms_words(max(ms for ms in silent if ms is not None))} of silence"
     )
     return [
         Finding(
