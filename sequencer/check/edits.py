@@ -130,10 +130,10 @@ class Source:
     def _are_harmless(self, found: list[tuple[Edit, Any, Splice]]) -> bool:
         """Tell whether the file says the same after these changes, but for the keys concerned."""
         meant: dict[int, dict[str, Shape]] = {}
-        for edit, node, _ in found:
-            value = self._yaml.compose(edit.value, Loader=self._yaml.CBaseLoader)
-            meant.setdefault(id(node), {})[edit.key] = _shape(value, {})
         try:
+            for edit, node, _ in found:
+                value = self._yaml.compose(edit.value, Loader=self._yaml.CBaseLoader)
+                meant.setdefault(id(node), {})[edit.key] = _shape(value, {})
             text = spliced(self.text, [change for _, _, change in found])
             after = self._yaml.compose(text, Loader=self._yaml.CBaseLoader)
         except (ValueError, self._yaml.YAMLError):
