@@ -7,11 +7,15 @@ from collections.abc import Iterable
 
 from sequencer.base import (
     codes_accept,
+    codes_drives,
     codes_files,
     codes_graph,
     codes_guards,
+    codes_leftovers,
     codes_names,
     codes_noise,
+    codes_safety,
+    codes_symmetry,
     codes_timing,
     codes_wiring,
 )
@@ -31,11 +35,15 @@ def _joined(parts: Iterable[tuple[CodeInfo, ...]]) -> dict[str, CodeInfo]:
 CODES: dict[str, CodeInfo] = _joined(
     (
         codes_accept.CODES,
+        codes_drives.CODES,
         codes_files.CODES,
         codes_graph.CODES,
         codes_guards.CODES,
+        codes_leftovers.CODES,
         codes_names.CODES,
         codes_noise.CODES,
+        codes_safety.CODES,
+        codes_symmetry.CODES,
         codes_timing.CODES,
         codes_wiring.CODES,
     )

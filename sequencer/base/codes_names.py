@@ -6,6 +6,7 @@ from sequencer.base.findings import Severity
 
 _PARAMETER = "parameters:\n  lift_height: {unit: mm, value: 40, span: [20, 50]}\nphases:\n"
 _BEND = "    bend: {unit: mm, span: [0, 55], rate: 60 mm/s, start: 0 mm, followed_by: knee}\n"
+_STANDING = "    set: {bend: 0 mm}\n    leave:\n      - {to: lift"
 _CLAW = "    claw: {unit: mm, span: [0, 20], rate: 20 mm/s, start: 0 mm}\n"
 
 CODES = (
@@ -45,6 +46,8 @@ CODES = (
         "files are shared by several gaits, so this is only a note.",
         "A joint holds still during the whole walk.",
         changed((_BEND, _BEND + _CLAW)),
-        changed((_BEND, _BEND + _CLAW), ("{bend: 40 mm}", "{bend: 40 mm, claw: 10 mm}")),
+        changed(
+            (_BEND, _BEND + _CLAW), (_STANDING, _STANDING.replace("bend: 0 mm", "bend: 0 mm, claw: 0 mm"))
+        ),
     ),
 )

@@ -179,4 +179,24 @@ CODES = (
         "A servo or a driver that hangs goes on, and the program has no means to end it.",
         ("    enable: {pin: 26}\n", ""),
     ),
+    CodeInfo(
+        "no-room",
+        "the program does not fit into the controller",
+        Severity.ERROR,
+        "The program needs more flash or memory than the controller has, or its slowest tick takes longer than a "
+        "tick. It is measured by `generate` when a controller is chosen.",
+        "It does not link; or the stack runs into the variables and the machine does anything.",
+        "",
+        "",
+    ),
+    CodeInfo(
+        "over-budget",
+        "the program takes more than its budget",
+        Severity.ERROR,
+        "The machine file says under `budget` what the program may take, and it takes more. It is measured by "
+        "`generate`.",
+        "What was kept free for sensors and radio is gone, and the next change does not fit.",
+        "",
+        "",
+    ),
 )

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from sequencer.base.binary32 import f32
-from sequencer.plan.tables import Level, Node, Plan
+from sequencer.plan.tables import Compare, Follow, Level, Node, Plan
 
 Range = tuple[float, float]  # the least and the greatest value
 
@@ -44,6 +44,14 @@ class Facts:
             low, high = -high, -low
         plus = level.plus or 0.0
         return f32(low + plus), f32(high + plus)
+
+    def reads(self, signal: int) -> Range:
+        """Return what a signal can read: its span, moved as far as its zero may be trimmed."""
+        row = self.plan.signals[signal]
+        if row.zero_from is None or not self.trimmed:
+            return row.low, row.high
+        zero = self.plan.parameters[row.zero_from]
+        return f32(row.low + zero.value - zero.high), f32(row.high + zero.value - zero.low)
 
     def target(self, setpoint: int, level: Level) -> Range:
         """Return the range of a target: a level clamped to its setpoint's span."""
@@ -114,7 +122,17 @@ class Facts:
                     for level in self._levels_behind(node.arg, condition):
                         if level.parameter is not None:
                             found[level.parameter] = None
+                    found |= dict.fromkeys(self._zeros_behind(node.arg))
         return tuple(found)
+
+    def _zeros_behind(self, leaf_index: int) -> list[int]:
+        leaf, signals = self.plan.leaves[leaf_index], list[int]()
+        if isinstance(leaf, Compare) and leaf.source == "signal":
+            signals = [leaf.index]
+        elif isinstance(leaf, Follow):
+            signals = [follower.signal for follower in self.plan.setpoints[leaf.setpoint].followers]
+        zeros = [self.plan.signals[signal].zero_from for signal in signals]
+        return [zero for zero in zeros if zero is not None]
 
     def _levels_behind(self, leaf_index: int, condition: Condition) -> list[Level]:
         leaf = self.plan.leaves[leaf_index]

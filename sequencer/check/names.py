@@ -6,7 +6,18 @@ or a counter belongs to the gait file itself.
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.check.questions import Askers
-from sequencer.plan.tables import Command, Compare, Follow, Lost, Name, OnEvent, OnSwitch, Plan, Signal
+from sequencer.plan.tables import (
+    Command,
+    Compare,
+    Follow,
+    Lost,
+    Name,
+    OnEvent,
+    OnSwitch,
+    Parameter,
+    Plan,
+    Signal,
+)
 from sequencer.plan.words import number_words
 
 
@@ -51,8 +62,12 @@ class _Used:
         self._followers(plan)
 
     def _drives(self, plan: Plan) -> None:
+        named = [signal.zero_from for signal in plan.signals]
+        named += [output.cap_from for output in plan.outputs]
         for loop in plan.loops:
             self.signals.add(loop.signal)
+            named += [loop.kp_times, loop.bi_times, loop.bd_times, loop.limit_from]
+        self.parameters.update(index for index in named if index is not None)
         for output in plan.outputs:
             self.signals.update(part.signal for part in (output.supply, output.stall) if part is not None)
 
@@ -131,16 +146,22 @@ def _setpoints(plan: Plan, used: _Used) -> list[Finding]:
 
 def _parameters(plan: Plan, used: _Used) -> list[Finding]:
     return [
-        Finding(
-            "unused-parameter",
-            Severity.WARNING,
-            parameter.place,
-            f"nothing uses the parameter {parameter.name}: trimming it changes nothing",
-            fix=f"write {parameter.name} where its number stands now, or delete it",
-        )
+        _unused_parameter(plan, parameter)
         for index, parameter in enumerate(plan.parameters)
         if index not in used.parameters
     ]
+
+
+def _unused_parameter(plan: Plan, parameter: Parameter) -> Finding:
+    """Report a parameter that nothing uses; one of a machine file may be there for another walk."""
+    name, shared = parameter.name, parameter.place.file not in plan.sources[:1]
+    message = f"nothing uses the parameter {name}: trimming it changes nothing"
+    fix = f"write {name} where its number stands now, or delete it"
+    if shared:
+        fix = "nothing to do if another gait of this machine does"
+    return Finding(
+        "unused-parameter", Severity.NOTE if shared else Severity.WARNING, parameter.place, message, fix=fix
+    )
 
 
 def _counters(plan: Plan, used: _Used) -> list[Finding]:

@@ -6,15 +6,20 @@ from dataclasses import dataclass, replace
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
 from sequencer.check.accepted import Judged, settle
+from sequencer.check.drives import check_drives
 from sequencer.check.graph import check_graph
 from sequencer.check.holds import check_holds
+from sequencer.check.leftovers import check_leftovers
 from sequencer.check.names import check_names
 from sequencer.check.noise import check_noise
 from sequencer.check.order import check_order
 from sequencer.check.questions import Askers
+from sequencer.check.safety import check_safety
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
+from sequencer.check.symmetry import check_symmetry
 from sequencer.check.waits import check_waits
+from sequencer.check.weight import check_weight
 from sequencer.check.wiring import check_wiring
 from sequencer.plan.tables import Plan
 
@@ -42,6 +47,11 @@ FAMILIES: tuple[Family, ...] = (
     Family("holds", check_holds, edits=True),
     Family("waits", check_waits, edits=True),
     Family("noise", check_noise, edits=True),
+    Family("leftovers", check_leftovers),
+    Family("safety", check_safety),
+    Family("drives", check_drives),
+    Family("weight", check_weight),
+    Family("symmetry", check_symmetry),
     Family("wiring", check_wiring),
 )
 

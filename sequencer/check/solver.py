@@ -157,8 +157,7 @@ class Prover:
     def _signal(self, index: int) -> Expr:
         var: Var = ("signal", index)
         if var not in self.vars:
-            signal = self.facts.plan.signals[index]
-            self.vars[var] = self._real(f"signal {index}", signal.low, signal.high)
+            self.vars[var] = self._real(f"signal {index}", *self.facts.reads(index))
         return self.vars[var]
 
     def _counter(self, index: int) -> Expr:

@@ -32,6 +32,15 @@ def required_leaves(nodes: Iterable[Node]) -> frozenset[int]:
 
     Those under `all` count, those that every part of an `any` needs, none under `not`.
     """
+    return _leaves_of(nodes, gathered="all")
+
+
+def sufficient_leaves(nodes: Iterable[Node]) -> frozenset[int]:
+    """Return the leaves each of which alone makes a guard true: those under `any`, none under `not`."""
+    return _leaves_of(nodes, gathered="any")
+
+
+def _leaves_of(nodes: Iterable[Node], *, gathered: str) -> frozenset[int]:
     stack: list[frozenset[int]] = []
     for node in nodes:
         if node.kind == "leaf":
@@ -41,7 +50,7 @@ def required_leaves(nodes: Iterable[Node]) -> frozenset[int]:
         del stack[len(stack) - node.arg :]
         if node.kind == "not":
             stack.append(frozenset())
-        elif node.kind == "all":
+        elif node.kind == gathered:
             stack.append(frozenset().union(*parts))
         else:
             stack.append(frozenset.intersection(*parts))

@@ -156,8 +156,7 @@ class Truths:
         return self._know_signal(leaf.index, plan.signals[leaf.index].lost_after_ms is not None)
 
     def _know_signal(self, signal: int, can_be_lost: bool) -> Box:
-        bounds = self.facts.plan.signals[signal]
-        self.full["signal", signal] = closed(bounds.low, bounds.high)
+        self.full["signal", signal] = closed(*self.facts.reads(signal))
         if not can_be_lost:
             return {}
         self.full["lost", signal] = NO | YES

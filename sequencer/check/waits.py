@@ -1,17 +1,16 @@
 """Findings about what phases wait for: thresholds beyond the command, timeouts shorter than the way."""
 
-from dataclasses import dataclass
-
 from sequencer.base.findings import Finding, Severity
 from sequencer.check.edges import entered_phases, may_stay
-from sequencer.check.facts import Facts, Range, clamp
-from sequencer.check.holds import longest_hold_ms, period_ms, shortest_hold_ms
+from sequencer.check.facts import Facts, clamp
+from sequencer.check.holds import shortest_hold_ms
 from sequencer.check.lengths import after_edit, spare_ms
+from sequencer.check.needs import Needs
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of
 from sequencer.check.suggest import near_target
-from sequencer.check.travel import Travels, distance, followed_by, required_leaves, slowest_per_s
-from sequencer.plan.tables import Compare, Follow, Level, Plan
+from sequencer.check.travel import Travels, followed_by, required_leaves
+from sequencer.plan.tables import Compare, Level, Plan
 from sequencer.plan.words import ms_words, number_words
 
 LAG = 0.1  # share of the way's time that we allow for a joint to lag behind; our choice, no source
@@ -22,31 +21,21 @@ def check_waits(plan: Plan, askers: Askers) -> list[Finding]:
     facts = askers.trimmed.facts
     if not facts.commands_anything:
         return []
-    travels = Travels(facts)
+    needs = Needs(facts, Travels(facts), LAG)
     findings = []
     for sequence, row in enumerate(plan.sequences):
         for phase in sorted(entered_phases(plan, sequence)):
             if not may_stay(row.phases[phase]):
-                findings += _Phase(askers, travels, sequence, phase).judge()
+                findings += _Phase(askers, needs, sequence, phase).judge()
     return findings
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """How long a guard has to wait for a setpoint: `way` units at `per_s` take `ms`."""
-
-    setpoint: int
-    way: float
-    per_s: float
-    ms: float
 
 
 class _Phase:
     """One phase in which the machine may not stay, and the guards that lead on from it."""
 
-    def __init__(self, askers: Askers, travels: Travels, sequence: int, phase: int) -> None:
+    def __init__(self, askers: Askers, needs: Needs, sequence: int, phase: int) -> None:
         self.facts: Facts = askers.trimmed.facts
-        self.travels = travels
+        self.needs = needs
         self.plan: Plan = self.facts.plan
         self.sequence, self.phase = sequence, phase
         self.row = self.plan.sequences[sequence].phases[phase]
@@ -129,12 +118,12 @@ class _Phase:
             return []
         # a hold that alone outlasts the timeout is told elsewhere
         in_time = [s for s in self.onward if shortest_hold_ms(self.plan, s.guard) < timeout.after_ms]
-        waits = [self._longest(subject) for subject in in_time]
-        if not waits or None in waits:
+        waits = [(s, self.needs.longest(self.sequence, self.phase, s)) for s in in_time]
+        known = [(subject, need) for subject, need in waits if need is not None]
+        if not known or len(known) < len(waits):
             return []
-        found = [wait for wait in waits if wait is not None]
-        subject, need, total_ms = min(found, key=lambda wait: wait[2])
-        if total_ms <= timeout.after_ms:
+        subject, need = min(known, key=lambda wait: wait[1].total_ms)
+        if need.total_ms <= timeout.after_ms:
             return []
         row = self.plan.setpoints[need.setpoint]
         rate = number_words(round(need.per_s, 3), f"{row.unit}/s")
@@ -148,64 +137,12 @@ class _Phase:
                 Severity.WARNING,
                 timeout.place,
                 f"{name} ends after {ms_words(timeout.after_ms)}, and {row.name} may need "
-                f"{ms_words(round(total_ms))} to get where {guard} waits for it: {way}",
-                fix=f"after: {ms_words(spare_ms(total_ms))}",
+                f"{ms_words(round(need.total_ms))} to get where {guard} waits for it: {way}",
+                fix=f"after: {ms_words(spare_ms(need.total_ms))}",
                 notes=((subject.place, "the guard that waits"),),
-                edits=after_edit(timeout.place, spare_ms(total_ms)),
+                edits=after_edit(timeout.place, spare_ms(need.total_ms)),
             )
         ]
-
-    def _longest(self, subject: Subject) -> tuple[Subject, Need, float] | None:
-        """Return the setpoint that a guard has to wait for longest, and for how long, samples included."""
-        guard = self.plan.guards[subject.guard]
-        needs = []
-        for index in sorted(required_leaves(guard.nodes)):
-            leaf = self.plan.leaves[index]
-            if isinstance(leaf, Follow):
-                needs.append(self._follow_need(leaf))
-            elif leaf_of_signal := (leaf if isinstance(leaf, Compare) and leaf.source == "signal" else None):
-                needs += [
-                    self._compare_need(leaf_of_signal, *how) for how in followed_by(self.plan, leaf_of_signal)
-                ]
-        known = [need for need in needs if need is not None]
-        if not known:
-            return None
-        worst = max(known, key=lambda need: need.ms)
-        sample_ms = max(period_ms(self.plan, f.signal) for f in self.plan.setpoints[worst.setpoint].followers)
-        return subject, worst, worst.ms * (1 + LAG) + sample_ms + longest_hold_ms(self.plan, subject.guard)
-
-    def _follow_need(self, leaf: Follow) -> Need | None:
-        stand = self._stand(leaf.setpoint)
-        if stand is None:
-            return None
-        start, aim = stand
-        tolerance = self.facts.level(leaf.tolerance)[0]
-        return self._need(leaf.setpoint, distance(start, aim) - tolerance)
-
-    def _compare_need(self, leaf: Compare, setpoint: int, offset: float) -> Need | None:
-        stand = self._stand(setpoint)
-        if stand is None:
-            return None
-        (low, high), _ = stand
-        ways = [0.0]
-        if leaf.low is not None and leaf.op != "outside":
-            ways.append(self.facts.level(leaf.low)[1] - offset - low)
-        if leaf.high is not None and leaf.op != "outside":
-            ways.append(high - (self.facts.level(leaf.high)[0] - offset))
-        return self._need(setpoint, max(ways))
-
-    def _stand(self, setpoint: int) -> tuple[Range, Range] | None:
-        if self.plan.setpoints[setpoint].owner != self.sequence:
-            return None
-        stand = self.travels.at_entry(setpoint, self.phase)
-        aim = self.travels.aim_in(setpoint, self.phase)
-        return None if stand is None or aim is None else (stand.value, aim)
-
-    def _need(self, setpoint: int, way: float) -> Need | None:
-        per_s = slowest_per_s(self.facts, setpoint)
-        if per_s is None or per_s <= 0:
-            return None
-        return Need(setpoint, max(way, 0.0), per_s, max(way, 0.0) / per_s * 1000)
 
 
 def _value(level: Level, named: dict[int, float]) -> float:

@@ -29,6 +29,7 @@ FORMATS = {"svg": b"<svg", "png": b"\x89PNG", "pdf": b"%PDF-", "dot": b"digraph"
 @machine_option
 @click.option("-o", "--output", metavar="FILE", type=FILE, help="Where to write it; - for standard output.")
 @click.option("--format", "kind", type=click.Choice(list(FORMATS)), help="Default: what FILE ends in.")
+@click.option("--times", is_flag=True, help="Say on each card how long the phase takes, with a bar.")
 @force_option
 @json_option
 @quiet_option
@@ -37,6 +38,7 @@ def command(
     machine: str | None,
     output: str | None,
     kind: str | None,
+    times: bool,
     force: bool,
     as_json: bool,
     quiet: bool,
@@ -47,13 +49,13 @@ def command(
     nothing else; PNG and PDF need the program `dot` of Graphviz.
     """
     from sequencer.plan.build import load_plan
-    from sequencer.show.diagram import diagram_bytes
+    from sequencer.show.diagram import DiagramOptions, diagram_bytes
 
     kind = kind or _format_of(output)
     output = output or ("-" if gait == "-" else str(drawing_of(Path(gait), kind)))
     refuse_both(output, as_json=as_json)
     with Progress("drawing", quiet=quiet):
-        data = diagram_bytes(load_plan(gait, machine), kind)
+        data = diagram_bytes(load_plan(gait, machine), kind, DiagramOptions(times=times))
     write_out(output, data, ours=FORMATS[kind], force=force)
     if as_json:
         from sequencer.show.jsonout import document

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import Following, following_options, split_once
+from sequencer.cli.following import HELPING, Following, following_options, split_once
 from sequencer.cli.options import (
     FILE,
     force_option,
@@ -100,8 +100,8 @@ def command(
 
     Without a recording each signal follows its setpoint: no physics, only whether the walk can run through.
     The operator presses what starts the walk after 1 s. --for, --seed, --fault, --press and --off belong to
-    that; --on also turns on a switch that a recording has no column for, and --on remote lets the remote be
-    heard in every tick.
+    that; --on also turns on a switch that a recording has no column for, --on remote lets the remote be
+    heard in every tick, and --on helping lets timeouts only warn, on a machine that can be helped by hand.
 
     The exit code is 1 if a timeout led to a stop, a rule was broken or the machine did something else. A
     dry-run proves nothing about hardware: first runs on a stand, hands clear, with a switch in the motors'
@@ -161,9 +161,10 @@ def _replay(loaded: "Gait", how: _Replay) -> "Run":
     from sequencer.trace.layout import TraceOptions
     from sequencer.trace.read import open_trace
 
-    heard = REMOTE in how.on and all(switch.name != REMOTE for switch in loaded.plan.switches)
-    switches = frozenset(how.on) - ({REMOTE} if heard else set())
-    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, how.run)
+    own = {switch.name for switch in loaded.plan.switches}
+    heard, helped = (name in how.on and name not in own for name in (REMOTE, HELPING))
+    switches = frozenset(how.on) - {name for name in (REMOTE, HELPING) if name not in own}
+    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, how.run, helped)
     with open_trace(how.trace, loaded.plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
         _fit_options(reader, how)
         for line in reader.remarks:

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from sequencer.plan.tables import Plan
     from sequencer.trace.follow import FollowOptions
 
+HELPING = "helping"  # with --on: somebody helps by hand
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 _FAULTS = {
@@ -62,8 +64,9 @@ class Following:
         from sequencer.trace.operator import default_switches
 
         known = [s.name for s in plan.switches]
+        helped = HELPING in self.on and HELPING not in known
         for name in self.on:  # those that are off are looked at by the plant
-            if name not in known:
+            if name not in known and not (helped and name == HELPING):
                 raise MisuseError(f"there is no switch {name}", hint=nearest(name, known))
         usual = default_switches(plan)
         switches_off = {s.name for i, s in enumerate(plan.switches) if not usual >> i & 1}
@@ -72,6 +75,7 @@ class Following:
             seed=self.seed or 0,
             operator=tuple((milliseconds(at), event) for event, at in pressed) or None,
             switches_off=frozenset((switches_off | set(self.off)) - set(self.on)),
+            helped=helped,
         )
         return replace(options, **_planted(self.faults))
 

@@ -4,6 +4,7 @@ from dataclasses import asdict
 from textwrap import wrap
 from typing import Any
 
+from sequencer.prove.coverage import Covered
 from sequencer.prove.report import Proof, Row
 from sequencer.show.text import PLAIN, Style, clean, table
 
@@ -109,3 +110,38 @@ def proof_content(proof: Proof) -> dict[str, Any]:
         "equal": not proof.found and not proof.empty,
         "complete": proof.complete,
     }
+
+
+def coverage_text(files: tuple[Covered, ...], style: Style = PLAIN) -> str:
+    """Say how many branches of each generated file were taken, which were not, and why they cannot be."""
+    head = ("branches of", "all", "taken", "cannot be", "not taken", "share")
+    cells = [
+        (
+            clean(f.file),
+            str(f.branches),
+            str(f.taken),
+            str(len(f.missed) - len(f.open)),
+            str(len(f.open)),
+            f"{f.share * 100:.1f} %",
+        )
+        for f in files
+    ]
+    top, *lines = table(head, cells, right=frozenset(range(1, len(head))))
+    reasons: dict[str, int] = {}
+    for missed in (missed for f in files for missed in f.missed if missed.reason):
+        reasons[missed.reason] = reasons.get(missed.reason, 0) + 1
+    lines += [f"  cannot be taken, {count}: {reason}" for reason, count in sorted(reasons.items())]
+    for f in files:
+        places: dict[tuple[int, str], int] = {}
+        for missed in f.open:
+            places[missed.line, missed.text] = places.get((missed.line, missed.text), 0) + 1
+        lines += [
+            f"  not taken, {count}: {clean(f.file)}:{line}: {clean(text)[:90]}"
+            for (line, text), count in places.items()
+        ]
+    return "\n".join([style(top, "bold"), *lines])
+
+
+def coverage_content(files: tuple[Covered, ...]) -> list[dict[str, Any]]:
+    """Give the same as objects."""
+    return [asdict(f) | {"taken": f.taken, "open": len(f.open), "share": f.share} for f in files]

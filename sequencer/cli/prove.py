@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from sequencer.plan.tables import Plan
     from sequencer.prove.controllers import Controller
+    from sequencer.prove.coverage import Covered
     from sequencer.prove.inputs import Trace
     from sequencer.prove.report import Proof, Row
 
@@ -50,6 +51,9 @@ if TYPE_CHECKING:
     metavar="CONTROLLER",
     help="Only on this one: host, atmega328p, atmega2560, cortex-m3, cortex-m4f.",
 )
+@click.option(
+    "--coverage", is_flag=True, help="Also count the branches of the code that the traces take (g++, gcov)."
+)
 @click.option("--require", is_flag=True, help="A controller that could not be run is a fault.")
 @json_option
 @quiet_option
@@ -62,6 +66,7 @@ def command(
     ticks: int,
     seed: int,
     on: tuple[str, ...],
+    coverage: bool,
     require: bool,
     as_json: bool,
     quiet: bool,
@@ -92,7 +97,8 @@ def command(
         if not made:
             raise MisuseError("there is nothing to run", hint="give a recording, or --random 1 or more")
         proof = prove(plan, made, controllers, on_row=note)
-    _print(proof, as_json=as_json, quiet=quiet)
+        files = _covered(plan, made) if coverage else ()
+    _print(proof, files, as_json=as_json, quiet=quiet)
     if proof.found:
         return 1
     return 2 if proof.empty or (require and not proof.complete) else 0
@@ -124,16 +130,31 @@ def _traces(
     yield from random_traces(plan, count, ticks, seed)
 
 
-def _print(proof: "Proof", *, as_json: bool, quiet: bool) -> None:
-    from sequencer.cli.proof_text import proof_content, proof_text, proof_words
+def _covered(plan: "Plan", traces: "list[Trace]") -> "tuple[Covered, ...]":
+    from sequencer.prove.coverage import cover
+
+    return cover(plan, traces)
+
+
+def _print(proof: "Proof", files: "tuple[Covered, ...]", *, as_json: bool, quiet: bool) -> None:
+    from sequencer.cli.proof_text import (
+        coverage_content,
+        coverage_text,
+        proof_content,
+        proof_text,
+        proof_words,
+    )
 
     if as_json:
         from sequencer.show.jsonout import document
 
-        out(document("proof", proof_content(proof)))
+        content = proof_content(proof) | ({"coverage": coverage_content(files)} if files else {})
+        out(document("proof", content))
     elif quiet:
         out(proof_words(proof))
     else:
         out(proof_text(proof, style()))
+        if files:
+            out("\n" + coverage_text(files, style()))
         if proof.empty:
             say("nothing could be run: see what to install above")

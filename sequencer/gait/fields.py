@@ -89,6 +89,36 @@ def to_quantity(value: Any) -> Quantity:
 Amount = Annotated[Quantity, PlainValidator(to_quantity), WithJsonSchema(_NUMBER_SCHEMA)]
 
 
+def to_number(value: Any) -> Quantity | str:
+    """Accept ``0.6 deg`` or the name of a parameter."""
+    if isinstance(value, str) and not quantities.looks_like_number(value):
+        return check_name(value)
+    return to_quantity(value)
+
+
+_NAMED_SCHEMA = {
+    "type": ["string", "number"],
+    "description": "A number with its unit, or the name of a parameter, by which it can be trimmed.",
+}
+NumberField = Annotated[Quantity | str, PlainValidator(to_number), WithJsonSchema(_NAMED_SCHEMA)]
+
+
+def to_gain(value: Any) -> float | str:
+    """Accept a bare number or the name of a parameter."""
+    if isinstance(value, str) and not quantities.looks_like_number(value):
+        return check_name(value)
+    expected = "a number without a unit, or the name of a parameter"
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise fail("wrong-type", f"{str(value)[:LONGEST_NAME]!r} is no gain", expected)
+    try:
+        return float(value)
+    except OverflowError:
+        raise fail("bad-number", "this gain is too large for the controller", expected) from None
+
+
+GainField = Annotated[float | str, PlainValidator(to_gain), WithJsonSchema(_NAMED_SCHEMA)]
+
+
 @dataclass(frozen=True, slots=True)
 class LevelText:
     """A threshold or target as written: a quantity, a parameter, or a parameter plus a quantity."""

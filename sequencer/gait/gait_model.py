@@ -14,11 +14,10 @@ from sequencer.gait.fields import (
     Names,
     PhaseSetField,
     Release,
-    Span,
     fail,
     is_name,
 )
-from sequencer.gait.machine_model import MachineFile
+from sequencer.gait.machine_model import MachineFile, ParameterBlock
 
 KINDS = (
     "all",
@@ -243,14 +242,6 @@ class RuleBlock(Repeatable):
     must: GuardBlock = Field(description="What must be true then.")
     hold: HoldField | None = Field(None, description="Broken only after so long.")
     to: Name | None = Field(None, description="The phase to go to when it is broken.")
-
-
-class ParameterBlock(Repeatable):
-    """A number that may be trimmed at the bench."""
-
-    unit: str = Field("", description="Its unit; empty for a bare number.")
-    value: Amount
-    span: Span = Field(description="The range within which it may be trimmed.")
 
 
 class MirrorBlock(Block):

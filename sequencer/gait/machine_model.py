@@ -5,7 +5,18 @@ from typing import Annotated, Any, Literal
 from pydantic import AllowInfNan, Field, Strict, StrictBool, model_validator
 
 from sequencer.gait.blocks import Accepting, Block, Repeatable
-from sequencer.gait.fields import Amount, Followers, Name, Names, RateField, Span, fail
+from sequencer.gait.budget_model import BudgetBlock
+from sequencer.gait.fields import (
+    Amount,
+    Followers,
+    GainField,
+    Name,
+    Names,
+    NumberField,
+    RateField,
+    Span,
+    fail,
+)
 from sequencer.gait.wiring_model import WiringBlock
 
 Gain = Annotated[float, Strict(), AllowInfNan(False)]
@@ -38,12 +49,22 @@ class SignalBlock(Repeatable):
     span: Span = Field(description="The range of values that can occur, [lowest, highest].")
     every: Amount | None = Field(None, description="The time between two samples.")
     noise: Amount | None = Field(None, description="The standard deviation of the noise.")
-    zero: Amount | None = Field(None, description="What the sensor reads where it should read 0; subtracted.")
+    zero: NumberField | None = Field(
+        None, description="What the sensor reads where it should read 0; subtracted. Or a parameter."
+    )
     scale: ScaleBlock | None = Field(None, description="How raw counts become the unit.")
     believe: BelieveBlock | None = Field(
         None, description="Samples outside are not believed (a broken wire)."
     )
     lost_after: Amount | None = Field(None, description="Silent for longer than this, the signal is lost.")
+
+
+class ParameterBlock(Repeatable):
+    """A number that may be trimmed at the bench."""
+
+    unit: str = Field("", description="Its unit; empty for a bare number.")
+    value: Amount
+    span: Span = Field(description="The range within which it may be trimmed.")
 
 
 class RemoteBlock(Accepting):
@@ -73,15 +94,18 @@ class LoopBlock(Repeatable):
         min_length=1, description="What it tries to reach: setpoints and quantities, summed."
     )
     signal: Name = Field(description="The signal that it compares with that.")
-    kp: Gain = Field(0.0, description="What it gives per unit of error.")
-    ki: Gain = Field(0.0, description="What it adds per unit of error and second.")
-    kd: Gain = Field(0.0, description="What it gives against the signal's change, per unit and second.")
+    kp: GainField = Field(0.0, description="What it gives per unit of error; or a parameter.")
+    ki: GainField = Field(0.0, description="What it adds per unit of error and second; or a parameter.")
+    kd: GainField = Field(
+        0.0, description="What it gives against the signal's change, per unit and second; or a parameter."
+    )
     filter: Amount | None = Field(None, description="Smoothing time of the derivative; by default none.")
     tracking: Amount | None = Field(
         None, description="How fast the integral comes back from a limit; by default kp / ki, else 1 s."
     )
-    limit: Amount | None = Field(
-        None, description="The most it gives, either way; a loop with an output takes that one's span."
+    limit: NumberField | None = Field(
+        None,
+        description="The most it gives, either way, or a parameter; without it an output's span holds.",
     )
     integral_limit: Amount | None = Field(None, description="The most that its integral holds, either way.")
     dead_band: Amount | None = Field(None, description="Errors up to this size count as none.")
@@ -115,6 +139,9 @@ class OutputBlock(Repeatable):
         False, description="True for something that a phase may switch on for one tick."
     )
     span: Span | None = Field(None, description="The range of the output; by default [-1, 1], full duty.")
+    cap: NumberField | None = Field(
+        None, description="The most it gives, either way, within its span; or a parameter."
+    )
     slew: Amount | None = Field(None, description="The largest change per time, such as 4 /s.")
     full_scale_at: Amount | None = Field(None, description="The supply at which the span is full scale.")
     supply: Name | None = Field(None, description="The signal that measures the supply.")
@@ -146,9 +173,16 @@ class MachineFile(Accepting):
     events: Names = Field(default_factory=list, description="Operator inputs that are true for one tick.")
     switches: Names = Field(default_factory=list, description="Operator inputs that are held.")
     remote: RemoteBlock | None = None
+    helping: StrictBool = Field(
+        False, description="Whether the machine may be helped by hand and walk in single steps."
+    )
+    parameters: dict[Name, ParameterBlock] = Field(
+        default_factory=dict, description="Numbers of the machine that may be trimmed: zeros, gains, limits."
+    )
     setpoints: dict[Name, SetpointBlock] = Field(default_factory=dict)
     loops: dict[Name, LoopBlock] = Field(
         default_factory=dict, description="Feedback loops; where one acts, the gait may say."
     )
     outputs: dict[Name, OutputBlock] = Field(default_factory=dict)
     wiring: WiringBlock | None = Field(None, description="What is connected where; for the board program.")
+    budget: BudgetBlock | None = Field(None, description="What the program may take of a controller.")

@@ -170,13 +170,18 @@ def layout_sum(parameters: tuple[Parameter, ...]) -> int:
     return binascii.crc_hqx(text.encode("ascii"), 0)
 
 
-def _identity(plan: Plan, stem: str, sketch: str) -> dict[str, Any]:
-    bare, called = stem.rstrip("_"), sketch or stem
+def sketch_file(called: str) -> str:
+    """Spell the file of a sketch. Raises MisuseError if the boards' editor takes no such name."""
     if not _SKETCH.fullmatch(called):
         raise MisuseError(
             f"a sketch cannot be called {comment(called)!r}, as its folder is",
             hint="the boards' editor takes letters, digits, _, - and . in a folder's name",
         )
+    return f"{called}.ino"
+
+
+def _identity(plan: Plan, stem: str, sketch: str) -> dict[str, Any]:
+    bare = stem.rstrip("_")
     drives = bool(plan.loops or plan.outputs)
     return {
         "namespace": f"{bare}_board",
@@ -184,7 +189,7 @@ def _identity(plan: Plan, stem: str, sketch: str) -> dict[str, Any]:
         "header": f"{bare}_board.h",
         "source": f"{bare}_board.cpp",
         "told": f"{bare}_told.h",
-        "sketch": f"{called}.ino",
+        "sketch": sketch_file(sketch or stem),
         "machine": "Machine" if drives else "State",
         "includes": f"{stem}_loops.h" if drives else f"{stem}.h",
         "gait": plan.name,

@@ -24,7 +24,8 @@ class LoopView:
     """A loop. `u` is the expression in which its value before the fade is kept.
 
     `terms` are expressions. `integral`, `slope`, `turn` and `fade` are slots, None where there is no such
-    part; `bleed_step` is empty for a loop that drives an output.
+    part; `bleed_step` is empty for a loop that drives an output. kp, bi, bd, low and high are expressions;
+    `trimmed_bi` says what bi is where a parameter gives it; it may be 0 for a while. Else it is empty.
     """
 
     name: str
@@ -48,6 +49,7 @@ class LoopView:
     integral_limit: str
     dead_band: str
     bumpless: bool
+    trimmed_bi: str
     integral: int | None
     slope: int | None
     turn: int | None
@@ -85,7 +87,7 @@ class StallView:
 
 @dataclass(frozen=True, slots=True)
 class OutputView:
-    """An output; `slew_step` is empty if it may jump."""
+    """An output; `slew_step` is empty if it may jump, `cap` (an expression) if only the span limits it."""
 
     name: str
     text: str
@@ -94,6 +96,7 @@ class OutputView:
     loops: tuple[str, ...]
     low: str
     high: str
+    cap: str
     slew_step: str
     supply: SupplyView | None
     stall: StallView | None
@@ -103,7 +106,8 @@ class OutputView:
 class DrivesView:
     """The files of loops and outputs, how much they remember, and which helper functions they need.
 
-    `turns` are the periods, in ticks, of loops that do not run in every tick.
+    `turns` are the periods, in ticks, of loops that do not run in every tick. `stops` say of each stop phase
+    that cuts the outputs what may sink.
     """
 
     header: str
@@ -121,3 +125,4 @@ class DrivesView:
     products: bool
     dead_bands: bool
     ramps: bool
+    stops: tuple[str, ...]

@@ -10,6 +10,7 @@ from sequencer.generate.names import where
 from sequencer.generate.spelling import Spelling, whole
 from sequencer.generate.truths import Conditions, Truths, latched
 from sequencer.generate.views import ExitView
+from sequencer.plan.steps import needs_event
 from sequencer.plan.tables import (
     Compare,
     Exit,
@@ -136,6 +137,7 @@ class GuardWriter:
             call=f"{function.name}({', '.join(given)})",
             to=self._spelling.phase(sequence, out.to),
             index=number,
+            asked=needs_event(self._plan, guard),
             words=guard_words(self._plan, out.guard),
             place=where(out.place),
         )

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import Any, Literal
 
 from sequencer import __version__
 from sequencer.base.binary32 import literal
@@ -63,6 +63,7 @@ def lay_out(plan: Plan) -> GaitView:
         switches=_bits(plan.switches, spelling.switches),
         pulses=_bits(plan.pulses, spelling.pulses),
         remote=_remote(plan),
+        helping=plan.helping,
         setpoints=setpoints,
         rates=rate_views(plan, spelling),
         parameters=_parameters(plan, spelling),
@@ -231,6 +232,7 @@ class _SequenceWriter:
             retargets=any(c.level.parameter is not None for p in sequence.phases for c in p.commands),
             clears=bool(sequence.latches or sequence.holds),
             decides=any(p.exits or p.timeout for p in sequence.phases),
+            steps=_steps([out.asked for phase in phases for out in phase.exits]),
             stops=any(p.stop is not None for p in sequence.phases),
         )
 
@@ -286,11 +288,18 @@ class _SequenceWriter:
         unused = []
         if not any(p.exits or p.timeout for p in sequence.phases):
             unused.append("to")
-        if not any(
+        if not self._plan.helping and not any(
             p.timeout or any(self._guards.reads_inputs(e.guard) for e in p.exits) for p in sequence.phases
         ):
             unused.append("in")
         return tuple(unused)
+
+
+def _steps(asked: list[bool]) -> Literal["none", "some", "all"]:
+    """Tell which ways out wait for a step, given whether somebody asked for each."""
+    if all(asked):
+        return "none"
+    return "some" if any(asked) else "all"
 
 
 def _span(numbers: list[int]) -> tuple[int, int]:

@@ -1,5 +1,6 @@
 """Loops and outputs as their functions print them, and where what they remember is kept."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from sequencer.base.binary32 import literal
@@ -15,6 +16,7 @@ from sequencer.generate.drive_views import (
 from sequencer.generate.names import where
 from sequencer.generate.spelling import Spelling, product_is_needed, smallest, whole
 from sequencer.plan.tables import Loop, Output, Plan
+from sequencer.plan.unpowered import unpowered_words
 
 
 @dataclass
@@ -37,8 +39,8 @@ def _numbered(indices: "list[int]") -> dict[int, int]:
 def _places(plan: Plan) -> _Places:
     loops, outputs = list(enumerate(plan.loops)), list(enumerate(plan.outputs))
     return _Places(
-        integrals=_numbered([i for i, loop in loops if loop.bi]),
-        slopes=_numbered([i for i, loop in loops if loop.bd]),
+        integrals=_numbered([i for i, loop in loops if loop.integrates]),
+        slopes=_numbered([i for i, loop in loops if loop.differentiates]),
         fades=_numbered([i for i, loop in loops if loop.fade_step is not None]),
         turns=_numbered(sorted({loop.every_ticks for _, loop in loops} - {1})),
         supplies=_numbered([i for i, output in outputs if output.supply is not None]),
@@ -85,14 +87,24 @@ class DrivesWriter:
             products=bool(plan.loops) or bool(places.supplies),
             dead_bands=any(loop.dead_band for loop in plan.loops),
             ramps=bool(plan.loops) or any(o.slew_step is not None for o in plan.outputs),
+            stops=tuple(self._stops()),
         )
+
+    def _stops(self) -> Iterator[str]:
+        several = len(self._plan.sequences) > 1
+        for sequence in self._plan.sequences:
+            for phase in sequence.phases:
+                words = unpowered_words(self._plan, phase)
+                if words:
+                    name = f"{sequence.name}.{phase.name}" if several else phase.name
+                    yield f"Stop phase {name}: {words}"
 
     # -- loops ---------------------------------------------------------------------------------------------
 
     def _loop(self, index: int, loop: Loop) -> LoopView:
         spelling, places = self._spelling, self._places
         name = spelling.loops[index]
-        fade = places.fades.get(index)
+        fade, limit = places.fades.get(index), loop.limit_from
         return LoopView(
             name=name,
             text=loop.name,
@@ -109,16 +121,17 @@ class DrivesWriter:
                 for term in loop.terms
             ),
             inputs=self._inputs(loop),
-            kp=literal(loop.kp),
-            bi=literal(loop.bi),
+            kp=self._gain(loop.kp, loop.kp_times),
+            bi=literal(loop.bi) if loop.bi_times is None else "bi",
             br=literal(loop.br),
             ad=literal(loop.ad),
-            bd=literal(loop.bd),
-            low=literal(loop.low),
-            high=literal(loop.high),
+            bd=self._gain(loop.bd, loop.bd_times),
+            low=literal(loop.low) if limit is None else f"-{self._parameter(limit)}",
+            high=literal(loop.high) if limit is None else self._parameter(limit),
             integral_limit=literal(loop.integral_limit),
             dead_band=literal(loop.dead_band) if loop.dead_band else "",
             bumpless=loop.bumpless,
+            trimmed_bi="" if loop.bi_times is None else self._gain(loop.bi, loop.bi_times),
             integral=places.integrals.get(index),
             slope=places.slopes.get(index),
             turn=places.turns.get(loop.every_ticks),
@@ -128,6 +141,16 @@ class DrivesWriter:
             always=loop.acts_in is None,
             acts_in=self._acts_in(loop),
         )  # fmt: skip
+
+    def _parameter(self, index: int) -> str:
+        return f"m.parameter[{self._spelling.parameters[index]}]"
+
+    def _gain(self, folded: float, times: int | None) -> str:
+        """Spell a gain: a literal, a parameter, or the product of both."""
+        if times is None:
+            return literal(folded)
+        given = self._parameter(times)
+        return f"multiplied({literal(folded)}, {given})" if product_is_needed(folded) else given
 
     def _inputs(self, loop: Loop) -> tuple[AddsView, ...]:
         return tuple(
@@ -167,10 +190,16 @@ class DrivesWriter:
             loops=tuple(self._spelling.loops[i] for i in output.loops),
             low=literal(output.low),
             high=literal(output.high),
+            cap=self._cap(output),
             slew_step="" if output.slew_step is None else literal(output.slew_step),
             supply=self._supply(index, output),
             stall=self._stall(index, output),
         )
+
+    def _cap(self, output: Output) -> str:
+        if output.cap_from is not None:
+            return self._parameter(output.cap_from)
+        return "" if output.cap is None else literal(output.cap)
 
     def _supply(self, index: int, output: Output) -> SupplyView | None:
         supply = output.supply

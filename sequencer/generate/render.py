@@ -57,6 +57,8 @@ def generate(
         raise MisuseError(f"there is no target {comment(target)!r}", hint=f"targets: {', '.join(targets())}")
     if target == "board":
         return _board(plan, sketch)
+    if target == "bringup":
+        raise MisuseError("the target bringup is made from a machine file alone, without a gait")
     return _render(built_in(target), _file_templates(templates_root() / target), view_of(plan))
 
 

@@ -20,12 +20,17 @@ def signal_views(plan: Plan, spelling: Spelling) -> tuple[SignalView, ...]:
 
 
 def scale_views(plan: Plan, spelling: Spelling) -> tuple[ScaleView, ...]:
-    """Group signals by gain and bias; the largest group comes last, so that it can be the default."""
-    groups = _grouped(plan, spelling, lambda s: (s.gain, s.bias))
+    """Group signals by gain, bias and zero; the largest group comes last, so that it can be the default."""
+    groups = _grouped(plan, spelling, lambda s: (s.gain, s.bias, s.zero_from))
     ordered = sorted(groups.items(), key=lambda group: len(group[1]))  # stable: no other order is disturbed
     return tuple(
-        ScaleView(names, literal(gain) if product_is_needed(gain) else "", literal(bias))
-        for (gain, bias), names in ordered
+        ScaleView(
+            names,
+            literal(gain) if product_is_needed(gain) else "",
+            literal(bias),
+            "" if zero is None else spelling.parameters[zero],
+        )
+        for (gain, bias, zero), names in ordered
     )
 
 

@@ -37,8 +37,7 @@ def uses_of(
     uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
         s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
     )
-    kinds = {s.believe.kind for s in plan.signals if s.believe is not None}
-    uses["believe_counts"], uses["believe_reads"] = "counts" in kinds, "reads" in kinds
+    uses |= _of_samples(plan)
     uses["stops"] = stops != {None}
     uses["arrived"] = 1 in stops and bool(plan.setpoints)
     uses["ends"] = uses["arrived"] and not stops <= {None, 1}
@@ -56,3 +55,13 @@ def uses_of(
     uses["question"] = any(not isinstance(leaf, Compare | Follow) for leaf in plan.leaves)
     uses["rules_read_inputs"] = any(guards.reads_inputs(r.guard, events=False) for r in plan.rules)
     return uses
+
+
+def _of_samples(plan: Plan) -> dict[str, bool]:
+    """Tell what is done with samples besides scaling them."""
+    kinds = {signal.believe.kind for signal in plan.signals if signal.believe is not None}
+    return {
+        "believe_counts": "counts" in kinds,
+        "believe_reads": "reads" in kinds,
+        "zeros": any(signal.zero_from is not None for signal in plan.signals),
+    }

@@ -13,11 +13,12 @@ from sequencer.generate.guard_views import FunctionView, GuardView, LevelView
 
 @dataclass(frozen=True, slots=True)
 class ExitView:
-    """A way out of a phase."""
+    """A way out of a phase. `asked`: only an event opens it, so it waits for no step."""
 
     call: str
     to: str
     index: int
+    asked: bool
     words: str
     place: str
 
@@ -88,6 +89,7 @@ class SequenceView:
     retargets: bool  # whether a phase sets a target from a parameter
     clears: bool  # whether its phases have latches or holds
     decides: bool  # whether any phase has a way out of its own
+    steps: Literal["none", "some", "all"]  # which of the ways out wait for a step
     stops: bool  # whether any phase is a stop phase
 
 
@@ -102,11 +104,15 @@ class SignalView:
 
 @dataclass(frozen=True, slots=True)
 class ScaleView:
-    """Signals that share gain and bias; `gain` is empty if it is one."""
+    """Signals that share gain, bias and zero; `gain` is empty if it is one.
+
+    `zero` is the parameter that is subtracted, empty if none is.
+    """
 
     signals: tuple[str, ...]
     gain: str
     bias: str
+    zero: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -306,6 +312,7 @@ class GaitView:
     switches: tuple[BitView, ...]
     pulses: tuple[BitView, ...]
     remote: RemoteView | None
+    helping: bool  # whether the machine can be helped by hand and walk in single steps
     setpoints: tuple[SetpointView, ...]
     rates: tuple[RateView, ...]
     parameters: tuple[ParameterView, ...]

@@ -21,6 +21,8 @@ OUTPUT_ON, OUTPUT_OFF, OUTPUT_STALLED, OUTPUT_CUT = range(4)  # cut: the supply 
 
 SEEN, LOST, FRESH = 1, 2, 4  # bits of Detail.signal_state
 
+OVERDUE, FOR_STEP = 1, 2  # bits of HistoryBlock.waits: the timeout has passed; a guard that fires waits
+
 
 @dataclass(frozen=True, slots=True)
 class Detail:
@@ -45,6 +47,7 @@ class HistoryBlock:
     """The record of n ticks, C-contiguous arrays; values as they stand at the end of each tick.
 
     now: uint32 (n,). phase: uint8 (n, sequences). cause: uint16 (n, sequences).
+    waits: uint8 (n, sequences), bits OVERDUE and FOR_STEP, while helped by hand or walking in single steps.
     setpoint: float32 (n, setpoints), the ramped value. counter: uint16 (n, counters).
     rule: uint8 (n, rules). drives: uint8 (n,), 1 while drives are on. pulses: uint32 (n,).
     loop: float32 (n, loops), each loop's correction after its authority. output: float32 (n, outputs).
@@ -57,6 +60,7 @@ class HistoryBlock:
     now: NDArray[np.uint32]
     phase: NDArray[np.uint8]
     cause: NDArray[np.uint16]
+    waits: NDArray[np.uint8]
     setpoint: NDArray[np.float32]
     counter: NDArray[np.uint16]
     rule: NDArray[np.uint8]
@@ -91,6 +95,7 @@ def new_block(plan: Plan, ticks: int, *, detail: bool) -> HistoryBlock:
         now=np.zeros(ticks, np.uint32),
         phase=np.zeros((ticks, len(plan.sequences)), np.uint8),
         cause=np.zeros((ticks, len(plan.sequences)), np.uint16),
+        waits=np.zeros((ticks, len(plan.sequences)), np.uint8),
         setpoint=np.zeros((ticks, len(plan.setpoints)), np.float32),
         counter=np.zeros((ticks, len(plan.counters)), np.uint16),
         rule=np.zeros((ticks, len(plan.rules)), np.uint8),

@@ -16,6 +16,7 @@ _PER_TICK = (
     "now",
     "phase",
     "cause",
+    "waits",
     "setpoint",
     "counter",
     "rule",
@@ -107,7 +108,7 @@ def _column_name(plan: Plan, name: str, column: int) -> str:
     if name in ("truth", "margin"):
         return f"leaf {column} ({plan.leaves[column].place})"
     named: tuple[Any, ...]
-    if name in ("phase", "cause"):
+    if name in ("phase", "cause", "waits"):
         named = plan.sequences
     elif name in ("setpoint", "target"):
         named = plan.setpoints

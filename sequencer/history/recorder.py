@@ -37,6 +37,7 @@ class Recorder:
         self._rules = _Changes(len(plan.rules), RULE_KEPT)
         self._drives = _Changes(1, 1)
         self._outputs = _Changes(len(plan.outputs), OUTPUT_ON)
+        self._waits = _Changes(sequences, 0)
         self._skipped = np.zeros(len(plan.signals), np.int64)
         self._writes: list[Write] = []
         self._machine = MachineJudge(plan)
@@ -61,6 +62,7 @@ class Recorder:
         self._rules.add(history.rule, self._ticks, at_ms)
         self._drives.add(history.drives[:, np.newaxis], self._ticks, at_ms)
         self._outputs.add(history.output_state, self._ticks, at_ms)
+        self._waits.add(history.waits, self._ticks, at_ms)
         if block.machine is not None:
             self._machine.add(block.machine, history, at_ms)
         if self._keep:
@@ -91,6 +93,7 @@ class Recorder:
             stopped_outputs=tuple(
                 i for i in self._outputs.intervals(end_tick, end_ms) if i.state != OUTPUT_OFF
             ),
+            waits=self._waits.intervals(end_tick, end_ms),
             signals=tuple(SampleTotals(*(int(total[i]) for total in totals)) for i in range(signals)),
             refused=0 if last is None else last.refused,
             writes=tuple(self._writes),

@@ -96,6 +96,7 @@ class Interval:
     """A time in which something was not as usual; `which` is its index, `state` how it was.
 
     Rules: RULE_BROKEN or RULE_UNJUDGED. Outputs: OUTPUT_STALLED or OUTPUT_CUT. Drives: off, `which` is 0.
+    Sequences: OVERDUE or FOR_STEP.
     """
 
     which: int
@@ -132,7 +133,8 @@ class Run:
 
     counters: as they stand at the end. counted: how often each rose, resets notwithstanding.
     rules: when rules were broken or unjudged, by start. drives_off: when drives were off.
-    stopped_outputs: when outputs were stalled or cut, by start.
+    stopped_outputs: when outputs were stalled or cut, by start. waits: when a sequence's timeout had passed
+    while it was helped by hand, or a guard that fired waited for a step, by start.
     signals: totals for each signal. refused: parameter writes refused since the last reset.
     machine: whether the machine did the same, if the recording tells what it did.
     history, at_ms: the whole record and each tick's time, int64 (ticks,); None unless ticks were kept.
@@ -150,6 +152,7 @@ class Run:
     rules: tuple[Interval, ...]
     drives_off: tuple[Interval, ...]
     stopped_outputs: tuple[Interval, ...]
+    waits: tuple[Interval, ...]
     signals: tuple[SampleTotals, ...]
     refused: int
     writes: tuple[Write, ...]

@@ -10,6 +10,7 @@ from sequencer.history.amounts import amount, at, duration
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, RULE_BROKEN
 from sequencer.history.cause import Wait, cause_words, timeouts, waits_at_end
 from sequencer.history.facts import found_words
+from sequencer.history.helped import helped_words
 from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run
 from sequencer.history.spare import Spare, spares
@@ -53,6 +54,7 @@ class Summary:
     measured: whether there was detail.
     waiting: what each sequence waits for at the end, except in rest phases.
     never_left: if no sequence ever left its first phase, what each of them waits for.
+    helped: what came of help by hand and single steps; empty if there was none.
     """
 
     ticks: int
@@ -68,10 +70,15 @@ class Summary:
     faults: tuple[Fault, ...]
     waiting: tuple[Wait, ...]
     never_left: tuple[Wait, ...]
+    helped: str
 
     @property
     def words(self) -> str:
         """Say in one line what a maker wants to know."""
+        return "; ".join(filter(None, (self._walked, self.helped)))
+
+    @property
+    def _walked(self) -> str:
         unit = "step" if self.steps == 1 else "steps"
         text = f"made {self.steps} {unit} ({self.steps_of}) in {duration(self.lasted_ms)}"
         if self.never_left:
@@ -119,6 +126,7 @@ def summary(run: Run) -> Summary:
         measured=measured,
         faults=_faults(run),
         waiting=tuple(wait for wait in waits if not wait.rest),
+        helped=helped_words(run),
         never_left=() if (run.transitions.cause >> 8 != BY_RESET).any() else tuple(waits),
     )
 

@@ -6,29 +6,29 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path as FilePath
 
-from sequencer.base.binary32 import load_f32
 from sequencer.base.errors import FileErrors
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 from sequencer.gait.fields import is_name
-from sequencer.gait.gait_model import GaitFile, ParameterBlock, RuleBlock
+from sequencer.gait.gait_model import GaitFile, RuleBlock
 from sequencer.gait.load import Loaded, load_files, load_machine, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
 from sequencer.gait.reading import Texts
+from sequencer.plan.budget import build_budget
 from sequencer.plan.context import Context, Names
 from sequencer.plan.drives import DriveTables
 from sequencer.plan.dump import meaning_hash
 from sequencer.plan.guards import GuardTables
 from sequencer.plan.machine_only import nothing_but, plan_without_walk
 from sequencer.plan.machine_tables import MachineTables
+from sequencer.plan.parameters import read_parameters
 from sequencer.plan.phases import SequenceTables, Written, written_phases
 from sequencer.plan.tables import (
     MOST_GUARDS_OF_A_PHASE,
     MOST_SEQUENCES,
     MOST_SIGNALS,
     Anywhere,
-    Parameter,
     Plan,
     Rule,
     Setpoint,
@@ -80,6 +80,7 @@ def build_plan(loaded: Loaded) -> Plan:
         raise FileErrors(_in_order(findings, loaded) or [_no_machine()])
     context = Context(loaded.gait_file, loaded.machine_file)
     plan = _PlanBuilder(context, loaded.gait, loaded.machine).build()
+    plan = replace(plan, budget=build_budget(context, loaded.machine))
     findings += context.findings
     if findings:
         raise FileErrors(_in_order(findings, loaded))
@@ -129,9 +130,8 @@ class _PlanBuilder:
         self.machine = machine
 
     def build(self) -> Plan:
-        context, gait = self.context, self.gait
-        tables = MachineTables(context, self.machine)
-        self._parameters()
+        context, gait, tables = self.context, self.gait, MachineTables(self.context, self.machine)
+        read_parameters(context, gait.parameters, self.machine)
         signals = tables.signals()
         setpoints = tables.setpoints(signals)
         remote = tables.remote(self.machine.remote)
@@ -169,6 +169,7 @@ class _PlanBuilder:
             acceptances=(*context.gait.accepted, *context.machine.accepted),
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
             wiring=build_wiring(context, self.machine, tables, rows),
+            helping=self.machine.helping,
         )
 
     def _watched(
@@ -186,32 +187,14 @@ class _PlanBuilder:
         drives.build(self.gait, guards, setpoints)
         return drives
 
-    def _parameters(self) -> None:
-        context, given, file = self.context, self.gait.parameters, self.context.gait
-        context.declare("parameter", list(given), file.declared.get("parameters", ()), file)
-        context.parameters = [self._parameter(name, block) for name, block in given.items()]
-
-    def _parameter(self, name: str, block: ParameterBlock) -> Parameter:
-        context, path = self.context, ("parameters", name)
-        unit = context.unit_of("parameter", name, block.unit, context.at(*path, "unit"))
-        if context.was_cut(context.gait, *path, "unit"):
-            context.withdraw("parameter", name)
-        low, high = context.span(block.span, unit, context.at(*path, "span")) or (-1.0, 1.0)
-        value = context.number(block.value, unit, context.at(*path, "value"), bare=True)
-        value = low if value is None else load_f32(value)
-        if not low <= value <= high:
-            place = context.at(*path, "value")
-            message = f"{block.value} is outside the span of {name}"
-            context.error("out-of-span", place, message, expected=f"{low:g} to {high:g} {unit}".strip())
-        return Parameter(name, unit, value, low, high, context.gait.where.key(path))
-
     def _declare_counters(self) -> None:
         context, counters = self.context, self.gait.counters
         context.declare("counter", counters, context.gait.declared.get("counters", ()), context.gait)
         context.twice(counters, context.gait.where, "counters")
-        for kind, found in (("parameters", self.gait.parameters), ("counters", counters)):
-            if len(found) > MOST_SIGNALS:
-                context.error("too-large", context.at(kind), f"too many {kind}", expected=f"{MOST_SIGNALS}")
+        if len(counters) > MOST_SIGNALS:
+            context.error(
+                "too-large", context.at("counters"), "too many counters", expected=f"{MOST_SIGNALS}"
+            )
 
     def _declare_phases(self, written: dict[str, list[Written]]) -> dict[str, dict[str, int]]:
         """Enter the names of sequences and phases; give the phases' numbers."""

@@ -67,9 +67,15 @@ class Context:
         """Give the place of a value in the gait file."""
         return self.gait.where.value(path)
 
-    def declare(self, kind: str, found: list[str], declared: tuple[str, ...], file: LoadedFile) -> None:
-        """Enter the names of a kind; a name that another kind has already is an error."""
-        names = {name: i for i, name in enumerate(found)}
+    def declare(
+        self, kind: str, found: list[str], declared: tuple[str, ...], file: LoadedFile, *, first: int = 0
+    ) -> None:
+        """Enter the names of a kind, numbered from `first` on; a name that another kind has is an error.
+
+        They join those of the kind that are there already.
+        """
+        before = self.names.pop(kind, Names())
+        names = {name: i for i, name in enumerate(found, first)}
         for other, taken in self.names.items():
             if other not in _TOP_KEYS:
                 continue
@@ -81,7 +87,7 @@ class Context:
                     expected="one thing for each name",
                     fix=f"call the {kind} {name}_{kind}",
                 )
-        self.names[kind] = Names(names, {*found, *declared})
+        self.names[kind] = Names(before.index | names, {*before.declared, *found, *declared})
 
     def withdraw(self, kind: str, name: str) -> None:
         """Take back a name whose unit is broken: what uses it cannot be judged."""
@@ -259,8 +265,13 @@ class Context:
         if level.parameter is None:
             return Level(plus)
         name = mirror.name(level.parameter) if mirror else level.parameter
+        index = self.named(name, unit, place)
+        return None if index is None else Level(plus, index, negate)
+
+    def named(self, name: str, unit: str | None, place: Place) -> int | None:
+        """Find the parameter that gives a number of `unit` (None: unknown); notes an error if it does not."""
         index = self.find("parameter", name, place)
-        if index is None:
+        if index is None or unit is None:
             return None
         parameter = self.parameters[index]
         if parameter.unit != unit:
@@ -269,10 +280,18 @@ class Context:
                 place,
                 f"{name} is in {parameter.unit or 'no unit'}, here {unit or 'no unit'} is needed",
                 expected="a parameter in the same unit: nothing is converted while the machine runs",
-                fix=f"declare {name} in {unit}" if unit else "",
+                fix=f"declare {name} in {unit}" if unit else f"declare {name} without a unit",
             )
             return None
-        return Level(plus, index, negate)
+        return index
+
+    def not_below_0(self, parameter: int, place: Place) -> bool:
+        """Tell whether a parameter can limit something either way; notes an error if not."""
+        row = self.parameters[parameter]
+        if row.low < 0:
+            message = f"{row.name} can be trimmed to {row.low:g}, and a limit holds either way"
+            self.error("out-of-span", place, message, expected="a parameter with a span from 0 on")
+        return row.low >= 0
 
     def range_of(self, level: Level) -> tuple[float, float]:
         """Give the smallest and largest value that a level can take while parameters are trimmed."""

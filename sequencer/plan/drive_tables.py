@@ -37,6 +37,10 @@ class Loop:
     loop's period h (`every_ticks` ticks, or the signal's sample period if that is longer). `output` is the
     output that it drives, None for an outer loop, which adds to other loops. `inputs` are the outer loops
     that add to this one, in loop order. `acts_in` is None for a loop that always acts.
+
+    A gain that a parameter gives is worked out at run time: kp, bi or bd is then multiplied by the parameter
+    `kp_times`, `bi_times` or `bd_times`. Where `limit_from` names a parameter, that limits either way; low
+    and high are then what it comes to by the file.
     """
 
     name: str
@@ -60,6 +64,20 @@ class Loop:
     output: int | None
     acts_in: tuple[ActsIn, ...] | None
     place: Place
+    kp_times: int | None = None
+    bi_times: int | None = None
+    bd_times: int | None = None
+    limit_from: int | None = None
+
+    @property
+    def integrates(self) -> bool:
+        """Whether the loop has an integral; one whose ki a parameter gives has, be it 0 for a while."""
+        return self.bi != 0.0 or self.bi_times is not None
+
+    @property
+    def differentiates(self) -> bool:
+        """Whether the loop has a derivative; one whose kd a parameter gives has, be it 0 for a while."""
+        return self.bd != 0.0 or self.bd_times is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +107,11 @@ class Stall:
 
 @dataclass(frozen=True, slots=True)
 class Output:
-    """What goes to a motor: a bare number in [low, high], 0 while off. `loops` drive it, in loop order."""
+    """What goes to a motor: a bare number in [low, high], 0 while off. `loops` drive it, in loop order.
+
+    `cap` limits it besides, either way (None: nothing does); where `cap_from` names a parameter, that does,
+    and `cap` is what it comes to by the file.
+    """
 
     name: str
     low: float
@@ -100,3 +122,5 @@ class Output:
     holds_unpowered: bool | None
     loops: tuple[int, ...]
     place: Place
+    cap: float | None = None
+    cap_from: int | None = None

@@ -12,6 +12,7 @@ from sequencer.gait.fields import to_quantity
 from sequencer.gait.gait_model import GaitFile
 from sequencer.gait.machine_model import LoopBlock, MachineFile
 from sequencer.plan.context import Context
+from sequencer.plan.gains import GainTables
 from sequencer.plan.guards import GuardTables
 from sequencer.plan.outputs import OutputTables, Path
 from sequencer.plan.ramps import moves
@@ -19,7 +20,6 @@ from sequencer.plan.tables import ActsIn, Adds, Loop, Setpoint, Signal, Term
 
 NO_LIMIT = (2.0 - 2.0**-23) * 2.0**127  # the largest binary32
 MOST_TICKS = 65535  # of a loop's period
-TRACKING_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,8 @@ class DriveTables:
         unit = None if signal is None else self.signals[signal].unit
         output = self._drives(path, block)
         gives = self._unit_given(path, block)  # of what it gives: the limits' unit
-        low, high = self._limits(path, block, gives, output)
+        low, high, limit = self._limits(path, block, gives, output)
+        most = high if limit is None else self.context.parameters[limit].high
         every, h = self._period(path, block, signal)
         return _Row(
             Loop(
@@ -76,7 +77,7 @@ class DriveTables:
                 signal=signal or 0,
                 terms=self._terms(path, block, unit, setpoints),
                 inputs=(),
-                **self._gains(path, block, h),
+                **GainTables(self.context, path, block).fold(h),
                 low=low,
                 high=high,
                 integral_limit=self._above_0(path, "integral_limit", block.integral_limit, gives) or NO_LIMIT,
@@ -84,10 +85,11 @@ class DriveTables:
                 bumpless=self._bumpless(path, block),
                 every_ticks=every,
                 fade_step=self._fade(path, block),
-                bleed_step=self._bleed(path, block, gives, high),
+                bleed_step=self._bleed(path, block, gives, most),
                 output=output,
                 acts_in=acts_in,
                 place=self.where.key(path),
+                limit_from=limit,
             ),
             dict(block.adds_to or {}),
         )
@@ -133,17 +135,24 @@ class DriveTables:
 
     def _limits(
         self, path: Path, block: LoopBlock, unit: str | None, output: int | None
-    ) -> tuple[float, float]:
+    ) -> tuple[float, float, int | None]:
+        """Give the least and the most that a loop gives, and the parameter that says so, if one does."""
+        if isinstance(block.limit, str):
+            index = self.context.named(block.limit, unit, self._at(path, "limit"))
+            if index is not None and self.context.not_below_0(index, self._at(path, "limit")):
+                value = self.context.parameters[index].value
+                return -value, value, index
+            return -1.0, 1.0, None
         limit = self._above_0(path, "limit", block.limit, unit)
         if limit is not None:
-            return -limit, limit
+            return -limit, limit, None
         if output is not None:
-            return self.outputs[output].low, self.outputs[output].high
+            return self.outputs[output].low, self.outputs[output].high, None
         if block.adds_to and block.limit is None and not self._cut(path, "limit"):
             message = f"loop {path[1]} may add any amount to other loops"
             expected = f"limit: 4 {unit}".rstrip() if unit is not None else "limit: ..."
             self.context.error("missing-key", self.where.key(path), message, expected=expected)
-        return -1.0, 1.0
+        return -1.0, 1.0, None
 
     def _above_0(self, path: Path, key: str, quantity: Quantity | None, unit: str | None) -> float | None:
         if quantity is None or unit is None:
@@ -200,39 +209,6 @@ class DriveTables:
                 ticks = 1
         every_us = None if signal is None else self.signals[signal].every_us
         return ticks, max(ticks * self.tick_ms / 1e3, (every_us or 0) / 1e6)
-
-    def _gains(self, path: Path, block: LoopBlock, h: float) -> dict[str, float]:
-        """Fold kp, ki, kd, the filter time Tf and the tracking time Tt with the period h."""
-        if not (block.kp or block.ki or block.kd or self._cut(path, "kp", "ki", "kd")):
-            message = f"loop {path[1]} gives nothing whatever its signal says"
-            self.context.error("missing-key", self.where.key(path), message, expected="kp, ki or kd")
-        if block.kp * block.ki < 0:
-            message = "kp and ki pull against each other: their signs differ"
-            self.context.error("bad-drive", self._at(path, "ki"), message, expected="the same sign for both")
-        tf = self._time(path, "filter", block.filter, 0.0)
-        usual = max(block.kp / block.ki, h) if block.kp and block.ki else TRACKING_S
-        tt = self._time(path, "tracking", block.tracking, h)
-        folded = {
-            "kp": (block.kp, "kp"),
-            "bi": (block.ki * h, "ki"),
-            "br": (h / (abs(usual) if tt is None else tt), "tracking"),
-            "ad": ((tf or 0.0) / ((tf or 0.0) + h), "filter"),
-            "bd": (block.kd / ((tf or 0.0) + h), "kd"),
-        }
-        for value, key in folded.values():
-            self.context.fits(value, self._at(path, key))
-        return {name: load_f32(value) for name, (value, _) in folded.items()}
-
-    def _time(self, path: Path, key: str, quantity: Quantity | None, least: float) -> float | None:
-        """Give a time in seconds, None if it is left out or wrong."""
-        if quantity is None:
-            return None
-        value = self.context.number(quantity, "s", self._at(path, key))
-        if value is not None and value < least:
-            expected = f"{least:g} s or more" + (", the loop's own period" if least else "")
-            self.context.error("out-of-span", self._at(path, key), f"{key} is {quantity}", expected=expected)
-            return None
-        return value
 
     def _dead_band(self, path: Path, block: LoopBlock, unit: str | None) -> float:
         return self._above_0(path, "dead_band", block.dead_band, unit) or 0.0

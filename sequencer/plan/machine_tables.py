@@ -90,11 +90,11 @@ class MachineTables:
             lost_after = self._lost_after((*path, "lost_after"), block.lost_after)
         unit = context.unit_of(path[0].removesuffix("s"), name, block.unit, self.at(*path, "unit"))
         low, high = context.span(block.span, unit, self.at(*path, "span")) or (-1.0, 1.0)
-        zero = context.number(block.zero, unit, self.at(*path, "zero")) if block.zero else 0.0
+        zero, zero_from = self._zero((*path, "zero"), block.zero, unit)
         noise = context.number(block.noise, unit, self.at(*path, "noise")) if block.noise else 0.0
         if noise is not None and noise < 0:
             context.error("out-of-span", self.at(*path, "noise"), "noise is negative", expected="0 or more")
-        gain, bias = self._line(path, block.scale, unit, zero or 0.0)
+        gain, bias = self._line(path, block.scale, unit, zero)
         return Signal(
             name=name,
             unit=unit,
@@ -108,7 +108,16 @@ class MachineTables:
             believe=self._believe(path, block.believe, unit),
             scaled=block.scale is not None,
             place=self.where.key(path),
+            zero_from=zero_from,
         )
+
+    def _zero(
+        self, path: tuple[str, ...], zero: Quantity | str | None, unit: str
+    ) -> tuple[float, int | None]:
+        """Give the zero that goes into the bias, and the parameter that is subtracted at run time instead."""
+        if isinstance(zero, str):
+            return 0.0, self.context.named(zero, unit, self.at(*path))
+        return (self.context.number(zero, unit, self.at(*path)) if zero else 0.0) or 0.0, None
 
     def _lost_after(self, path: tuple[str, ...], quantity: Quantity) -> int | None:
         ms = self.context.ms(quantity, self.at(*path), least=1)

@@ -45,6 +45,7 @@ class OutputTables:
             message = f"0 is outside the span of {name}, and an output that is off is 0"
             context.error("out-of-span", self._at((*path, "span")), message, expected="a span with 0 in it")
         largest = max(abs(low), abs(high))
+        cap, cap_from = self._cap((*path, "cap"), block.cap, largest)
         return Output(
             name=name,
             low=low,
@@ -55,7 +56,28 @@ class OutputTables:
             holds_unpowered=block.holds_unpowered,
             loops=(),
             place=self.where.key(path),
+            cap=cap,
+            cap_from=cap_from,
         )
+
+    def _cap(self, path: Path, cap: Quantity | str | None, largest: float) -> tuple[float | None, int | None]:
+        """Give the most of an output either way, and the parameter that gives it, if one does."""
+        context, place = self.context, self._at(path)
+        if cap is None:
+            return None, None
+        if isinstance(cap, str):
+            index = context.named(cap, "", place)
+            if index is None or not context.not_below_0(index, place):
+                return None, None
+            highest, value = context.parameters[index].high, context.parameters[index].value
+        else:
+            number = context.number(cap, "", place)
+            index, value = None, 0.0 if number is None else load_f32(number)
+            highest = value
+        if value < 0 or highest > largest:
+            said = f"{cap} can be trimmed to {highest:g}" if index is not None else f"cap is {cap}"
+            context.error("out-of-span", place, said, expected=f"0 to {largest:g}, the largest of the span")
+        return value, index
 
     def _slew(self, path: Path, slew: Quantity | None, largest: float) -> float | None:
         if slew is None:

@@ -11,6 +11,7 @@ from typing import Literal
 
 from sequencer.base.acceptance import Acceptance
 from sequencer.base.places import Place
+from sequencer.plan.budget_tables import Budget
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
 from sequencer.plan.wiring_tables import Wiring
 
@@ -44,7 +45,10 @@ class Believe:
 
 @dataclass(frozen=True, slots=True)
 class Signal:
-    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation."""
+    """A measured number: value = raw * gain + bias, rounded to binary32 after each operation.
+
+    Where `zero_from` names a parameter, bias is without the zero, and that parameter is subtracted last.
+    """
 
     name: str
     unit: str
@@ -58,6 +62,7 @@ class Signal:
     believe: Believe | None
     scaled: bool  # raw is counts, not the unit
     place: Place
+    zero_from: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,8 +333,9 @@ class Rule:
 class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
-    `wiring` is for the programs of boards; no tick looks at it and `sha` leaves it out.
+    `wiring` and `budget` are for the programs of boards; no tick looks at them and `sha` leaves them out.
     So it does with `acceptances`, which are for the check.
+    `helping`: the machine may be helped by hand and walk in single steps (DEVELOPERS.md, "Helping by hand").
     """
 
     name: str
@@ -356,6 +362,8 @@ class Plan:
     sources: tuple[str, ...]  # the files it was made from, gait first
     sha: str = ""
     wiring: Wiring | None = None
+    budget: Budget | None = None
+    helping: bool = False
     acceptances: tuple[Acceptance, ...] = ()
 
 

@@ -14,7 +14,7 @@ from sequencer.prove.wire import Form, Reply, decode_run, encode_run
 from sequencer.trace.blocks import TickBlock
 
 # what GNU ld says
-_LINKER_SAYS_FULL = ("will not fit in region", "overflowed by")
+_LINKER_SAYS_FULL = ("will not fit in region", "overflowed by", "is not within region")
 _PATIENCE_S, _SLOWEST = 120, 200  # ticks in a second, of the largest gait on a busy machine
 AROUND = 160  # bytes of stack on an 8-bit controller for the program around the tick
 
@@ -43,10 +43,9 @@ def build_image(target: Controller, forms: Sequence[Form], folder: Path, *flags:
     try:
         program = build(target, folder, sources, *flags)
     except ToolError as error:
-        if any(words in error.output for words in _LINKER_SAYS_FULL):
-            over = re.search(r"overflowed by (\d+) bytes", error.output)
-            by = f": it is {over[1]} bytes too long" if over else ""
-            raise TooLarge(f"the linker finds no room for it{by}") from error
+        full = linker_says_full(error)
+        if full:
+            raise TooLarge(full) from error
         raise
     sizes = Sizes(0, 0) if target.compiler is None else sizes_of(target.compiler.size, program)
     if target.flash and sizes.flash > target.flash:
@@ -54,6 +53,14 @@ def build_image(target: Controller, forms: Sequence[Form], folder: Path, *flags:
     if target.ram and sizes.ram + AROUND > target.ram:
         raise TooLarge(f"needs {sizes.ram + AROUND} of {target.ram} bytes of memory")
     return Image(target, tuple(forms), program, sizes)
+
+
+def linker_says_full(error: ToolError) -> str:
+    """Give words for a linker that found no room for a program; empty if something else is wrong."""
+    if not any(words in error.output for words in _LINKER_SAYS_FULL):
+        return ""
+    over = re.search(r"overflowed by (\d+) bytes", error.output)
+    return "the linker finds no room for it" + (f": it is {over[1]} bytes too long" if over else "")
 
 
 def replay(image: Image, runs: Sequence[tuple[int, Sequence[TickBlock]]]) -> list[Reply]:
@@ -64,7 +71,7 @@ def replay(image: Image, runs: Sequence[tuple[int, Sequence[TickBlock]]]) -> lis
     folder = image.program.parent
     with (folder / INPUT).open("wb") as file:
         for index, blocks in runs:
-            file.write(encode_run(index + 1, blocks, image.forms[index].plan.tick_ms))
+            file.write(encode_run(index + 1, blocks, image.forms[index].plan))
         file.write(bytes([0]))
     ticks = sum(len(block) for _, blocks in runs for block in blocks)
     image.target.run(image.program, _PATIENCE_S + ticks / _SLOWEST)

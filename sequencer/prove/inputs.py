@@ -13,8 +13,17 @@ from typing import TYPE_CHECKING
 
 from sequencer.base.binary32 import f32
 from sequencer.plan.tables import Plan
-from sequencer.prove.near import WRAP, bits, near_values, pauses, sample
-from sequencer.trace.blocks import HEARD, RESET, ParameterWrite, TickBlock, empty_block
+from sequencer.prove.near import WRAP, bits, near_values, pauses, sample, zero_of
+from sequencer.trace.blocks import (
+    HEARD,
+    HELPING,
+    RESET,
+    STEP,
+    STEPPING,
+    ParameterWrite,
+    TickBlock,
+    empty_block,
+)
 from sequencer.trace.record import join_blocks
 
 if TYPE_CHECKING:
@@ -83,9 +92,11 @@ def random_traces(plan: Plan, count: int, ticks: int, seed: int = 0) -> Iterator
     for number in range(count):
         rng = Random(f"{seed}/{number}")  # noqa: S311 - inputs that can be had again, not secrets
         if number % 2:
-            plant = DisturbedPlant(rng, plan, FollowPlant(plan, FollowOptions(seed=number)))
+            plant = DisturbedPlant(rng, plan, FollowPlant(plan, FollowOptions(seed=number)), number // 2)
             block = _kept(plan, plant, ticks)
-            yield Trace(f"disturbed {number}", replace(block, writes=_writes(rng, plan, ticks)))
+            writes = sorted((*block.writes, *_writes(rng, plan, ticks)), key=lambda write: write.row)
+            block = replace(block, writes=tuple(writes))
+            yield Trace(f"disturbed {number}", _helped(rng, block) if plan.helping else block)
         else:
             yield Trace(f"random {number}", random_block(rng, plan, ticks))
 
@@ -108,13 +119,26 @@ def random_block(rng: Random, plan: Plan, ticks: int) -> TickBlock:
             if rng.random() < 0.05:
                 aims[column] = rng.choice(values)
             if not quiet and rng.random() < freshness[column]:
-                form, number = sample(rng, plan.signals[column], aims[column])
+                signal = plan.signals[column]
+                form, number = sample(rng, signal, aims[column], zero_of(plan, signal))
                 block.fresh[row, column], block.raw[row, column] = form, number
         if rng.random() < 0.05:
             switches = bits(rng, len(plan.switches), 0.8)
         block.events[row], block.switches[row] = bits(rng, len(plan.events), 0.05), switches
         block.control[row] = HEARD * (not quiet and rng.random() < 0.7) | RESET * (rng.random() < 0.003)
-    return replace(block, writes=_writes(rng, plan, ticks))
+    block = replace(block, writes=_writes(rng, plan, ticks))
+    return _helped(rng, block) if plan.helping else block
+
+
+def _helped(rng: Random, block: TickBlock) -> TickBlock:
+    """Help by hand in some stretches and walk in single steps in others, with a step now and then."""
+    helped = steps = False
+    chance = rng.choice((0.02, 0.1, 0.4))
+    for row in range(len(block)):
+        helped = rng.random() < 0.4 if rng.random() < 0.01 else helped
+        steps = rng.random() < 0.3 if rng.random() < 0.01 else steps
+        block.control[row] |= HELPING * helped | STEPPING * steps | STEP * (rng.random() < chance)
+    return block
 
 
 def _writes(rng: Random, plan: Plan, ticks: int) -> tuple[ParameterWrite, ...]:

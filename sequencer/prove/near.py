@@ -15,7 +15,7 @@ JUNK = (float("nan"), float("inf"), float("-inf"), 3.4e38, -3.4e38, 1e-45, -0.0)
 
 def near_values(plan: Plan) -> list[list[float]]:
     """List for each signal the values near which something happens, in its unit."""
-    near = [_of_signal(signal) for signal in plan.signals]
+    near = [_of_signal(plan, signal) for signal in plan.signals]
     for leaf in plan.leaves:
         if isinstance(leaf, Compare) and leaf.source == "signal":
             for level in (leaf.low, leaf.high, leaf.release_low, leaf.release_high):
@@ -49,12 +49,18 @@ def _add_of_drives(plan: Plan, near: list[list[float]]) -> None:
             near[stall.signal] += [f32(x + stall.moves) for x in near[stall.signal][:_MOST_REFERENCES]]
 
 
-def _of_signal(signal: Signal) -> list[float]:
+def zero_of(plan: Plan, signal: Signal) -> float:
+    """Give what is subtracted from a signal at run time, as the file has it."""
+    return 0.0 if signal.zero_from is None else plan.parameters[signal.zero_from].value
+
+
+def _of_signal(plan: Plan, signal: Signal) -> list[float]:
     values = [0.0, signal.low, signal.high]
     if signal.believe is not None:
         ends = (signal.believe.low, signal.believe.high)
         in_counts = signal.believe.kind == "counts"
-        values += [f32(end * signal.gain + signal.bias) if in_counts else end for end in ends]
+        bias = signal.bias - zero_of(plan, signal)
+        values += [f32(end * signal.gain + bias) if in_counts else end for end in ends]
     return values
 
 
@@ -93,13 +99,16 @@ def pauses(plan: Plan) -> list[int]:
     return sorted({time for time in around if time >= 0} | {0, 1, 1 << 31})
 
 
-def sample(rng: Random, signal: Signal, value: float) -> tuple[int, float]:
-    """Draw a sample in one of its forms: the value, or one or two numbers beside it, or seldom junk."""
+def sample(rng: Random, signal: Signal, value: float, zero: float = 0.0) -> tuple[int, float]:
+    """Draw a sample in one of its forms: the value, or one or two numbers beside it, or seldom junk.
+
+    zero: what is subtracted from the signal at run time.
+    """
     form = rng.choice((FRESH_RAW, FRESH_VALUE))
     if rng.random() < 0.02:
         return form, f32(rng.choice(JUNK))
     if form == FRESH_RAW:
-        value = (value - signal.bias) / signal.gain
+        value = (value + zero - signal.bias) / signal.gain
     number = np.float32(value)
     for _ in range(rng.choice((0, 0, 1, 2))):
         number = np.nextafter(number, np.float32(rng.choice((-1e30, 1e30))), dtype=np.float32)

@@ -79,9 +79,9 @@ def _compared(
 ) -> Row:
     plain = build_image(target, [Form(plan, watched=False, leaves=range(0))], folder / "plain", *flags)
     replies = _replay(plain, cases)
-    footprint = _footprint(target, plan, replies, folder)
+    footprint = footprint_of(target, plan, replies, folder)
     row = _against(replace(row, outcome="equal"), replies, cases)
-    row = replace(row, footprint=footprint, cost=_cost(target, plan, replies))
+    row = replace(row, footprint=footprint, cost=cost_of(target, plan, replies))
     try:
         for number, leaves in enumerate(_windows(target, plan, plain.sizes, footprint)):
             form = Form(plan, watched=True, leaves=leaves)
@@ -122,7 +122,8 @@ def _against(row: Row, replies: Sequence[Reply], cases: Sequence[Case]) -> Row:
     return row
 
 
-def _footprint(target: Controller, plan: Plan, replies: Sequence[Reply], folder: Path) -> Footprint | None:
+def footprint_of(target: Controller, plan: Plan, replies: Sequence[Reply], folder: Path) -> Footprint | None:
+    """Tell what a gait's sequencer takes on a controller; None for the host. `folder` is built in."""
     if target.compiler is None:
         return None
     taken = []
@@ -135,7 +136,8 @@ def _footprint(target: Controller, plan: Plan, replies: Sequence[Reply], folder:
     return Footprint(sizes.flash, sizes.ram, replies[0].state if replies else 0, stack)
 
 
-def _cost(target: Controller, plan: Plan, replies: Sequence[Reply]) -> Cost | None:
+def cost_of(target: Controller, plan: Plan, replies: Sequence[Reply]) -> Cost | None:
+    """Tell what ticks took that were replayed on a controller; None where nothing is counted."""
     if not target.unit or not replies:
         return None
     counts = np.concatenate([reply.frames["cost"] for reply in replies]).astype(np.float64)

@@ -27,7 +27,7 @@ def selftest_files(plan: Plan, trace: Trace) -> dict[str, str]:
     stem = view["namespace"]
     names = {key: f"{stem}_selftest{end}".replace("__", "_") for key, end in _ENDS.items()}
     # the number of the gait in front is for programs with several, and totals are not printed
-    octets = encode_run(1, [trace.block], plan.tick_ms)[1:].removesuffix(bytes([TOTALS, 0])) + bytes(1)
+    octets = encode_run(1, [trace.block], plan)[1:].removesuffix(bytes([TOTALS, 0])) + bytes(1)
     head = _head(view)
     more = {**names, "tool": view["tool"], "head": head, "octets": list(octets)}
     environment = built_in(FOLDER)

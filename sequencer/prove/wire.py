@@ -4,8 +4,9 @@ In: for each run the number of its gait in the program (from 1 on), then records
 record's first byte say what it is: 0 the end of the run, 1 a tick, 2 a command (1: write a parameter, whose
 number and float32 value follow; 0: start over), 3 send the totals. A tick's lower bits say whether the remote
 was heard and what follows: now, if it is not one tick after the last (uint32); events, if there are any
-(uint32); switches, if they changed (uint32); samples: a byte for each signal (TickBlock.fresh), then a
-float32 for each fresh one. All numbers come lowest byte first.
+(uint32); switches, if they changed (uint32); how the machine is helped, if it is (a byte, Inputs::helping);
+samples: a byte for each signal (TickBlock.fresh), then a float32 for each fresh one. All numbers come lowest
+byte first.
 
 Out: the size of State, or of Machine where there are loops or outputs (uint32), then a frame for each tick,
 and the totals where they were asked for.
@@ -21,11 +22,11 @@ from numpy.typing import NDArray
 from sequencer.base.binary32 import f32
 from sequencer.history.blocks import Detail, HistoryBlock
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import HEARD, NOT_FRESH, RESET, TickBlock
+from sequencer.trace.blocks import HEARD, HELPED, HELPING, NOT_FRESH, RESET, TickBlock
 
 END_OF_RUN, TICK, COMMAND, TOTALS = 0x00, 0x40, 0x80, 0xC0
 RESET_COMMAND, WRITE_COMMAND = COMMAND, COMMAND | 1
-HAS_NOW, HAS_EVENTS, HAS_SWITCHES, HAS_SAMPLES = 2, 4, 8, 16
+HAS_NOW, HAS_EVENTS, HAS_SWITCHES, HAS_SAMPLES, HAS_HELPING = 2, 4, 8, 16, 32
 STATE_BYTES = 4  # of the size that starts a run's output
 
 
@@ -62,6 +63,7 @@ class Form:
             Field("setpoint", "_float", len(plan.setpoints), "run.setpoint[k]"),
             Field("target", "_float", len(plan.setpoints), "run.target[k]"),
             Field("counter", "2", len(plan.counters), "run.counter[k]"),
+            Field("waits", "1", len(plan.sequences) if plan.helping else 0, "run.waits[k]"),
             Field("rule", "1", len(plan.rules), "static_cast<uint8_t>(run.rule[k])"),
             Field("signal", "_float", len(plan.signals), "run.value[k]"),
             Field("signal_state", "1", len(plan.signals), "run.seen[k]"),
@@ -99,32 +101,34 @@ class Form:
         return STATE_BYTES + ticks * self.frame.itemsize + 4 * self.totals
 
 
-def encode_run(number: int, blocks: Sequence[TickBlock], tick_ms: int) -> bytes:
-    """Spell a run: the gait's number (from 1 on), all ticks of the blocks, the totals, the end."""
+def encode_run(number: int, blocks: Sequence[TickBlock], plan: Plan) -> bytes:
+    """Spell a run of a plan: its number (from 1 on), all ticks of the blocks, the totals, the end."""
     parts = [bytes([number])]
     now, switches = None, 0
     for block in blocks:
         if len(block):
-            parts += _encode_block(block, tick_ms, now, switches)
+            parts += _encode_block(block, plan, now, switches)
             now, switches = int(block.now[-1]), int(block.switches[-1])
     parts.append(bytes([TOTALS, END_OF_RUN]))
     return b"".join(parts)
 
 
-def _encode_block(block: TickBlock, tick_ms: int, now: int | None, switches: int) -> Iterable[bytes]:
+def _encode_block(block: TickBlock, plan: Plan, now: int | None, switches: int) -> Iterable[bytes]:
     """Spell every tick into a row as wide as the longest, then leave out the bytes that are not sent."""
     ticks, signals = block.raw.shape
     before = np.concatenate([[np.uint32(now or 0)], block.now[:-1]]).astype(np.uint32)
-    new_now = block.now != before + np.uint32(tick_ms)
+    new_now = block.now != before + np.uint32(plan.tick_ms)
     new_now[0] |= now is None
     new_switches = np.diff(block.switches, prepend=np.uint32(switches)) != 0
     samples = (block.fresh != NOT_FRESH).any(axis=1)
+    helping = (block.control & HELPED) // HELPING * plan.helping
     what = np.full(ticks, TICK, np.uint8) | (block.control & HEARD)
     has = (
         (new_now, HAS_NOW),
         (block.events != 0, HAS_EVENTS),
         (new_switches, HAS_SWITCHES),
         (samples, HAS_SAMPLES),
+        (helping != 0, HAS_HELPING),
     )
     for condition, bit in has:
         what |= np.where(condition, bit, 0).astype(np.uint8)
@@ -133,6 +137,7 @@ def _encode_block(block: TickBlock, tick_ms: int, now: int | None, switches: int
         *_words(block.now, new_now),
         *_words(block.events, block.events != 0),
         *_words(block.switches, new_switches),
+        (helping.astype(np.uint8)[:, None], (helping != 0)[:, None]),
         (block.fresh, np.repeat(samples[:, None], signals, axis=1)),
         (
             np.ascontiguousarray(block.raw, "<f4").view(np.uint8).reshape(ticks, 4 * signals),

@@ -3,6 +3,7 @@
 from collections.abc import Sequence as Rows
 
 from sequencer.plan.tables import Loop, Output, Phase, Plan
+from sequencer.plan.unpowered import unpowered_words
 from sequencer.plan.words import (
     exit_words,
     given_unit,
@@ -40,6 +41,8 @@ def _head(plan: Plan, style: Style) -> str:
         carried += [plan.switches[i].name for i in plan.remote.switches]
         lost = _lost(plan.remote.lost_after_ms)
         lines.append(f"remote carries {', '.join(map(clean, carried))}; {lost}")
+    if plan.helping:
+        lines.append("may be helped by hand and walk in single steps")
     return "\n".join(lines)
 
 
@@ -64,7 +67,8 @@ def _signals(plan: Plan, style: Style) -> str:
             s.name,
             _range(s.low, s.high, s.unit),
             f"{s.every_us / 1000:g} ms" if s.every_us else "",
-            f"raw * {s.gain:.6g} {'-' if s.bias < 0 else '+'} {abs(s.bias):.6g}",
+            f"raw * {s.gain:.6g} {'-' if s.bias < 0 else '+'} {abs(s.bias):.6g}"
+            + ("" if s.zero_from is None else f" - {plan.parameters[s.zero_from].name}"),
             _lost(s.lost_after_ms),
         )
         for s in plan.signals
@@ -103,6 +107,8 @@ def _phase(plan: Plan, sequence: int, number: int, phase: Phase) -> list[str]:
     marks += [f"stop category {phase.stop}"] if phase.stop is not None else []
     marks += [f"mirror image of {phase.mirrored_from}"] if phase.mirrored_from else []
     lines = [f"  {phase.name}" + (f" ({', '.join(marks)})" if marks else "")]
+    power = unpowered_words(plan, phase)
+    lines += [f"    {power}"] if power else []
     for command in phase.commands:
         setpoint = plan.setpoints[command.setpoint]
         lines.append(f"    set {setpoint.name} to {level_words(plan, command.level, setpoint.unit)}")
@@ -152,6 +158,8 @@ def _loops(plan: Plan, style: Style) -> str:
         if loop.output is not None:
             to = [plan.outputs[loop.output].name]
         gives = _range(loop.low, loop.high, given_unit(plan, index))
+        if loop.limit_from is not None:
+            gives = f"-{plan.parameters[loop.limit_from].name} to {plan.parameters[loop.limit_from].name}"
         signal = plan.signals[loop.signal].name
         rows.append((loop.name, signal, _reference(plan, loop), gives, ", ".join(to), _acting(plan, loop)))
     return _section("loops", ("name", "brings", "to", "gives", "adds to or drives", "acts"), rows, style)
@@ -185,7 +193,7 @@ def _outputs(plan: Plan, style: Style) -> str:
     rows = [
         (
             output.name,
-            _range(output.low, output.high, ""),
+            _range(output.low, output.high, "") + _cap(plan, output),
             "at once" if output.slew_step is None else f"{output.slew_step:.6g} a tick",
             _supply(plan, output),
             _stall(plan, output),
@@ -193,6 +201,12 @@ def _outputs(plan: Plan, style: Style) -> str:
         for output in plan.outputs
     ]
     return _section("outputs", ("name", "span", "slew", "supply", "stalled"), rows, style)
+
+
+def _cap(plan: Plan, output: Output) -> str:
+    if output.cap_from is not None:
+        return f", at most {plan.parameters[output.cap_from].name}"
+    return "" if output.cap is None else f", at most {output.cap:.6g}"
 
 
 def _supply(plan: Plan, output: Output) -> str:

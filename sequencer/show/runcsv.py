@@ -24,10 +24,10 @@ Column = tuple[str, list[Any]]
 def run_csv(run: Run, *, margins: bool = False) -> Iterator[bytes]:
     """Give the run as CSV, UTF-8, in pieces.
 
-    Columns: time_s; phase, and in the tick of entry why, for each sequence; setpoints with their targets;
-    counters; rules (0 kept, 1 unjudged, 2 broken); drives; what each loop gives; outputs with their states
-    (0 on, 1 off, 2 stalled, 3 cut); signals. With `margins` the margin of each
-    phase's guards.
+    Columns: time_s; phase, and in the tick of entry why, for each sequence; if it can be helped by hand, what
+    keeps it (1 its timeout has passed, 2 it waits for a step); setpoints with their targets; counters; rules
+    (0 kept, 1 unjudged, 2 broken); drives; what each loop gives; outputs with their states (0 on, 1 off,
+    2 stalled, 3 cut); signals. With `margins` the margin of each phase's guards.
     Numbers are written so that they read back to the same binary32. Raises MisuseError if the run was
     recorded without ticks.
     """
@@ -55,6 +55,8 @@ def _columns(plan: Plan, history: HistoryBlock) -> Iterator[Column]:
         yield f"{whose}phase", [names[number] for number in history.phase[:, i].tolist()]
         causes = history.cause[:, i].tolist()
         yield f"{whose}cause", [short_cause(c >> 8, c & 0xFF) if c else "" for c in causes]
+        if plan.helping:
+            yield f"{whose}waits", history.waits[:, i].tolist()
     detail = history.detail
     for i, setpoint in enumerate(plan.setpoints):
         yield _named(setpoint.name, setpoint.unit), _numbers(history.setpoint[:, i])

@@ -6,7 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 NOT_FRESH, FRESH_RAW, FRESH_VALUE = 0, 1, 2
-HEARD, RESET = 1, 2  # bits of TickBlock.control
+HEARD, RESET, HELPING, STEPPING, STEP = 1, 2, 4, 8, 16  # bits of TickBlock.control
+HELPED = HELPING | STEPPING | STEP
+HELPING_BITS = {"on": HELPING, "stepping": STEPPING, "step": STEP}  # by their names in recordings and scripts
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,8 @@ class TickBlock:
     raw: float32 (n, signals); only read where fresh.
     fresh: uint8 (n, signals); NOT_FRESH, FRESH_RAW, or FRESH_VALUE (gain and bias are skipped).
     events, switches: uint32 (n,), bit i is event or switch i.
-    control: uint8 (n,); HEARD if the remote was heard, RESET if a reset comes before the tick.
+    control: uint8 (n,); HEARD if the remote was heard, RESET if a reset comes before the tick. For machines
+    with `helping`: HELPING while somebody helps by hand, STEPPING in single steps, STEP in the tick of one.
     writes: parameter writes in the order in which they arrive.
     skipped: int64 (signals,), finite cells of the recording that a later one in the same tick replaced.
     machine: what the machine did in these ticks, if it is known; no executor looks at it.

@@ -21,7 +21,7 @@ from sequencer.base.binary32 import f32
 from sequencer.base.errors import MisuseError
 from sequencer.base.quantities import UnitError, convert, parse
 from sequencer.plan.tables import Plan, Signal
-from sequencer.trace.blocks import FRESH_VALUE, HEARD, NOT_FRESH, TickBlock
+from sequencer.trace.blocks import FRESH_VALUE, HEARD, HELPING, NOT_FRESH, TickBlock
 from sequencer.trace.layout import nearest
 from sequencer.trace.operator import default_presses, default_switches
 from sequencer.trace.still import still_value
@@ -47,6 +47,7 @@ class FollowOptions:
 
     operator: when which event arrives; None is one press, at 1 s, of what leads out of the first phases.
     switches_off: switches that are off; None leaves off only those that `anywhere` takes for a stop.
+    helped: somebody helps by hand in every tick.
     """
 
     seed: int = 0
@@ -62,6 +63,7 @@ class FollowOptions:
     dies_at_ms: Mapping[str, int] = field(default_factory=dict)
     operator: tuple[tuple[int, str], ...] | None = None
     switches_off: frozenset[str] | None = None
+    helped: bool = False
 
 
 class FollowPlant:
@@ -79,6 +81,7 @@ class FollowPlant:
         self._presses = _presses(plan, options)
         self._next_press = 0
         self._switches = np.array([_switches(plan, options)], np.uint32)
+        self._helped = HELPING * options.helped
         self._remote_every_us = plan.remote.every_us if plan.remote else None
         self._remote_dies_us = options.dies_at_ms.get("remote", NEVER // 1000) * 1000
         self._remote_next_us = 0
@@ -114,7 +117,7 @@ class FollowPlant:
             fresh=np.array([fresh], np.uint8),
             events=np.array([events], np.uint32),
             switches=self._switches.copy(),
-            control=np.array([self._heard(events)], np.uint8),
+            control=np.array([self._heard(events) | self._helped], np.uint8),
             skipped=np.zeros(len(values), np.int64),
         )
 
@@ -266,6 +269,8 @@ def _amount(signal: Signal, amount: Amount, option: str, *, per_second: bool = F
 
 
 def _check(plan: Plan, options: FollowOptions) -> None:
+    if options.helped and not plan.helping:
+        raise MisuseError(f"{plan.machine} cannot be helped by hand", hint="write helping: true in its file")
     signals = {s.name for s in plan.signals}
     for option in ("slack", "rate", "still", "limit", "offset", "stuck_from_ms", "dies_at_ms"):
         known = signals | {"remote"} if option == "dies_at_ms" and plan.remote else signals

@@ -2,15 +2,18 @@
 
 A column's name may carry its unit: ``left_knee [mm]`` or ``left_knee (mm)``. These names are known:
 
-===================  =========================================================================================
-``time``, ``t``      seconds, or the unit in brackets (s, ms, us); ``time_s``, ``time_ms``, ``time_us``
-``x`` (a signal)     raw: counts if the signal has a scale, else the signal's unit or one that converts to it
-``x.value``          the signal's value, without gain and bias
-an event, a switch   0 or 1
-``remote``           heard in the ticks in which a cell is not 0; without it where a cell of an event or a
-                     switch that it carries is filled, and without those too in every tick
-a parameter          a write wherever the cell is not empty
-===================  =========================================================================================
+====================  ========================================================================================
+``time``, ``t``       seconds, or the unit in brackets (s, ms, us); ``time_s``, ``time_ms``, ``time_us``
+``x`` (a signal)      raw: counts if the signal has a scale, else the signal's unit or one that converts to it
+``x.value``           the signal's value, without gain, bias and zero
+an event, a switch    0 or 1
+``remote``            heard in the ticks in which a cell is not 0; without it where a cell of an event or a
+                      switch that it carries is filled, and without those too in every tick
+a parameter           a write wherever the cell is not empty
+``helping.on``        0 or 1, held as a switch is: whether the machine is helped by hand, if it can be
+``helping.stepping``  0 or 1, held: whether it walks in single steps
+``helping.step``      1 for a single step
+====================  ========================================================================================
 
 Any other column is left unread and listed. A mapping gives columns of foreign recordings these names.
 """
@@ -25,9 +28,9 @@ from sequencer.base.errors import MisuseError, TraceError
 from sequencer.base.places import Place
 from sequencer.base.quantities import UnitError, factor
 from sequencer.plan.tables import Plan, Signal
-from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE
+from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HELPING_BITS
 
-Role = Literal["time", "signal", "event", "switch", "remote", "parameter"]
+Role = Literal["time", "signal", "event", "switch", "remote", "parameter", "helping"]
 
 _US = {"s": 1e6, "ms": 1e3, "us": 1.0, "µs": 1.0, "μs": 1.0}
 _TIME_NAME = re.compile(r"(?:time|t)(?:_(s|ms|us))?")
@@ -45,12 +48,14 @@ class TraceOptions:
     switches_on: switches that are on until a cell says otherwise; those without a column stay on.
     remote_heard: the remote is heard in every tick, unless it has a column of its own.
     run: which run of a telemetry log is taken, from 1; None for the last.
+    helped: the machine is helped by hand until a cell says otherwise.
     """
 
     mapping: Mapping[str, str] = field(default_factory=dict)
     switches_on: frozenset[str] = frozenset()
     remote_heard: bool = False
     run: int | None = None
+    helped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,8 @@ class HeaderCell:
 class Column:
     """A column that is read.
 
-    position: its number in the file, from 0. index: into the plan's table of its role.
+    position: its number in the file, from 0. index: into the plan's table of its role; for helping the bit of
+    TickBlock.control.
     form: FRESH_RAW or FRESH_VALUE for a signal, else 0. factor: turns the file's unit into the plan's;
     for time, into microseconds.
     """
@@ -186,6 +192,8 @@ def _check_switches(plan: Plan, options: TraceOptions) -> None:
     known = [s.name for s in plan.switches]
     if options.remote_heard and plan.remote is None:
         raise MisuseError(f"{plan.machine} has no remote")
+    if options.helped and not plan.helping:
+        raise MisuseError(f"{plan.machine} cannot be helped by hand", hint="write helping: true in its file")
     for name in sorted(options.switches_on):
         if name not in known:
             raise MisuseError(f"there is no switch {name}", hint=nearest(name, known))
@@ -196,6 +204,8 @@ def _meanings(plan: Plan) -> dict[str, tuple[Role, int, int]]:
     known: dict[str, tuple[Role, int, int]] = {}
     if plan.remote is not None:
         known["remote"] = ("remote", 0, 0)
+    if plan.helping:
+        known |= {f"helping.{name}": ("helping", bit, 0) for name, bit in HELPING_BITS.items()}
     known |= {p.name: ("parameter", i, 0) for i, p in enumerate(plan.parameters)}
     known |= {s.name: ("switch", i, 0) for i, s in enumerate(plan.switches)}
     known |= {e.name: ("event", i, 0) for i, e in enumerate(plan.events)}

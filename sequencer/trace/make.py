@@ -167,6 +167,7 @@ def _sources(script: Script, plan: Plan, seed: int) -> list[_Source]:
         ("event", script.events),
         ("switch", script.switches),
         ("parameter", script.parameters),
+        ("helping", script.helping),
     )
     for role, moments in roles:
         for index in sorted({i for _, i, _ in moments}):

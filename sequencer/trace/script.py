@@ -27,6 +27,7 @@ A script is a YAML file. Times are from the start on; numbers without a unit are
     switches:   {motors: on, walk: [{at: 0 s, to: on}, {at: 9 s, to: off}]}   # off if left out
     parameters: {lean_angle: [{at: 5 s, to: 12 deg}]}
     remote:     {silent: [{at: 6 s, for: 1 s}]}
+    helping:    {on: [{at: 2 s, to: on}], stepping: on, step: [3 s, 4 s]}   # of a machine with `helping`
 
 A signal that is not named has no samples. Each signal is sampled at its own `every`, from 0 on.
 """
@@ -41,7 +42,7 @@ from sequencer.gait.nodes import Item, Mapping, Text
 from sequencer.gait.reading import Unreadable, read_tree
 from sequencer.plan.tables import Plan, Signal
 from sequencer.trace import items
-from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE
+from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HELPING_BITS, STEP
 from sequencer.trace.still import still_value
 
 MOST_PIECES = 100_000
@@ -103,6 +104,7 @@ class Script:
     events: tuple[tuple[int, int, float], ...]
     switches: tuple[tuple[int, int, float], ...]
     parameters: tuple[tuple[int, int, float], ...]
+    helping: tuple[tuple[int, int, float], ...]  # the index is a bit of TickBlock.control
     silent: tuple[Window, ...]
 
 
@@ -115,7 +117,7 @@ def load_script(path: str | Path, plan: Plan) -> Script:
     if root is None or findings:
         wrong = findings[0]
         raise TraceError(wrong.message, wrong.place, expected=wrong.expected, hint=wrong.fix)
-    keys = ("trace", "lasts", "seed", "signals", "events", "switches", "parameters", "remote")
+    keys = ("trace", "lasts", "seed", "signals", "events", "switches", "parameters", "remote", "helping")
     top = items.mapping(root, keys, needed=("lasts",))
     seed = top.get("seed")
     title = top.get("trace")
@@ -129,6 +131,7 @@ def load_script(path: str | Path, plan: Plan) -> Script:
         events=_events(top.get("events"), plan, lasts_us),
         switches=_switches(top.get("switches"), plan, lasts_us),
         parameters=_parameters(top.get("parameters"), plan, lasts_us),
+        helping=_helping(top.get("helping"), plan, lasts_us),
         silent=_silent(top.get("remote"), plan),
     )
 
@@ -251,13 +254,33 @@ def _events(item: Item | None, plan: Plan, lasts_us: int) -> tuple[tuple[int, in
 def _switches(item: Item | None, plan: Plan, lasts_us: int) -> tuple[tuple[int, int, float], ...]:
     found = {(0, i): 0.0 for i in range(len(plan.switches))}
     for i, how in items.named(item, [s.name for s in plan.switches], "switch"):
-        if isinstance(how, Text):
-            found[0, i] = _on_or_off(how)
-            continue
-        for moment in items.listed(how):
-            keys = items.mapping(moment, ("at", "to"), needed=("at", "to"))
-            found[items.moment_us(keys["at"], lasts_us), i] = _on_or_off(keys["to"])
+        found |= {(at, i): on for at, on in _held(how, lasts_us)}
     return tuple((at, i, on) for (at, i), on in sorted(found.items()))
+
+
+def _held(item: Item, lasts_us: int) -> list[tuple[int, float]]:
+    """Take when something is switched on and off, as (microseconds, 1 or 0)."""
+    if isinstance(item, Text):
+        return [(0, _on_or_off(item))]
+    found = []
+    for moment in items.listed(item):
+        keys = items.mapping(moment, ("at", "to"), needed=("at", "to"))
+        found.append((items.moment_us(keys["at"], lasts_us), _on_or_off(keys["to"])))
+    return found
+
+
+def _helping(item: Item | None, plan: Plan, lasts_us: int) -> tuple[tuple[int, int, float], ...]:
+    if item is None:
+        return ()
+    if not plan.helping:
+        raise items.fault(item, "the machine cannot be helped by hand", "a machine file with helping: true")
+    found: dict[tuple[int, int], float] = {}
+    for name, how in items.mapping(item, tuple(HELPING_BITS)).items():
+        if HELPING_BITS[name] == STEP:
+            found |= {(items.moment_us(at, lasts_us), STEP): 1.0 for at in items.listed(how)}
+        else:
+            found |= {(at, HELPING_BITS[name]): on for at, on in _held(how, lasts_us)}
+    return tuple((at, bit, on) for (at, bit), on in sorted(found.items()))
 
 
 def _on_or_off(item: Item) -> float:

@@ -9,7 +9,7 @@ The file is gone through twice: once to find the runs, once to read the one that
 constant but for the list of runs.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import IO
 
@@ -20,7 +20,6 @@ from sequencer.trace.blocks import FRESH_RAW, TickBlock
 from sequencer.trace.layout import Column, Layout, TraceOptions
 from sequencer.trace.telemetry_lines import (
     LONGEST_LINE,
-    NOTHING,
     RUNNING,
     Head,
     Move,
@@ -51,6 +50,7 @@ class _Judge:
     def __init__(self, plan: Plan, head: Head | None = None) -> None:
         self._plan = plan
         self.head = head
+        self._columns = {} if head is None else columns_of(plan, head.carries)
         self.going = False
         self.began = False  # the line judged last is the first T1 of a run
         self._last = 0
@@ -64,7 +64,7 @@ class _Judge:
         if self.head is None:
             return Unused.HEADLESS
         ours = self.head.sha == self._plan.sha[:_SHA_DIGITS]
-        if ours and not _fits(self._plan, self.head, told):
+        if ours and not _fits(self._plan, self._columns, told):
             return Unused.MISFIT
         return self._take_state(told, self.head.tick_ms) if isinstance(told, State) else None
 
@@ -91,10 +91,11 @@ class _Judge:
         if head != self.head:
             self.going = False
         self.head, self._headed = head, True
+        self._columns = columns_of(self._plan, head.carries)
         return None
 
 
-def _fits(plan: Plan, head: Head, told: State | Move | Written) -> bool:
+def _fits(plan: Plan, columns: Mapping[str, slice], told: State | Move | Written) -> bool:
     """Tell whether a line names only what the plan has."""
     if isinstance(told, Written):
         return told.parameter < len(plan.parameters)
@@ -103,14 +104,13 @@ def _fits(plan: Plan, head: Head, told: State | Move | Written) -> bool:
             return False
         phases = len(plan.sequences[told.sequence].phases)
         return told.left < phases and told.entered < phases
-    if len(told.phases) != len(plan.sequences) or len(told.items) != width_of(plan, head.carries):
+    if len(told.phases) != len(plan.sequences) or len(told.items) != width_of(columns):
         return False
-    where = columns_of(plan, head.carries)
     return (
         all(phase < len(s.phases) for phase, s in zip(told.phases, plan.sequences, strict=True))
         and told.events >> len(plan.events) == 0
         and told.switches >> len(plan.switches) == 0
-        and all(NOTHING not in told.items[where[group]] for group in "so" if group in where)
+        and all(b"" not in told.items[columns[group]] for group in "so" if group in columns)
     )
 
 

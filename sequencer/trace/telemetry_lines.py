@@ -25,7 +25,7 @@ import numpy as np
 VERSION = 1
 LONGEST_LINE = 4096  # bytes; the board's own lines stay far below it
 RUNNING = 2  # the stage in which the gait runs; before it are waiting for sensors (0) and for enable (1)
-FLAG_DRIVES, FLAG_HEARD, FLAG_HELPING, FLAG_STEPPING, FLAG_SKIPPED = 1, 2, 4, 8, 16
+FLAG_DRIVES, FLAG_HEARD, FLAG_HELPING, FLAG_STEPPING, FLAG_SKIPPED, FLAG_STEP = 1, 2, 4, 8, 16, 32
 NOTHING = -1  # an empty item
 
 _LINE = re.compile(rb"([GTEP])(\d{1,3}),[ -)+-~]*\*[0-9A-F]{4}")
@@ -33,11 +33,11 @@ _ANYWHERE_IN = re.compile(rb"(?:^|[\r\n \t>])[GTEP]\d{1,3},[ -)+-~]+\*[0-9A-F]{4
 _HEAD = re.compile(rb"G1,([A-Za-z0-9_]{1,200}),([0-9A-Fa-f]{16}),(\d{1,9}),(\d{1,9}),(i?s?o?)")
 _STATE = re.compile(
     rb"T1,([0-9A-F]{1,8}),([0-3]),((?:[0-9A-F]{2})+),([0-9A-F]{1,2}),([0-9A-F]{1,8}),([0-9A-F]{1,8}),"
-    rb"([0-9A-F]{1,4})((?:,(?:|0|[1-9]\d{0,4}|\#[0-9A-F]{8}))*)"
+    rb"([0-9A-F]{1,4})((?:,(?:\#[0-9A-F]{8}|0|[1-5]\d{4}|[1-9]\d{0,3}|6[0-4]\d{3}|65[0-4]\d\d|655[0-2]\d|6553[0-5]|))*)"
 )
 _MOVE = re.compile(rb"E1,([0-9A-F]{1,8}),([0-9A-F]{2}),([0-9A-F]{2}),([0-9A-F]{2}),([0-9A-F]{4})")
 _WRITTEN = re.compile(rb"P1,([0-9A-F]{1,8}),([0-9A-F]{2}),#([0-9A-F]{8})")
-_WHOLE = np.arange(65536).astype(np.float32).view(np.uint32)  # the bits of each decimal item
+_WHOLE = np.arange(65536).astype(np.float32).view(np.uint32).tolist()  # the bits of each decimal item
 
 
 class Unused(Enum):
@@ -64,7 +64,7 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What a T1 line says. `items`: the bits of each item as binary32, or NOTHING."""
+    """What a T1 line says. `items` are as they were written: `bits_of` reads them."""
 
     now: int
     stage: int
@@ -73,7 +73,7 @@ class State:
     events: int
     switches: int
     overruns: int
-    items: tuple[int, ...]
+    items: tuple[bytes, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,9 +143,6 @@ def _state(body: bytes) -> State | None:
     if found is None:
         return None
     now, stage, phases, flags, events, switches, overruns, items = found.groups()
-    bits = tuple(map(_item, items.split(b",")[1:]))
-    if None in bits:
-        return None
     return State(
         now=int(now, 16),
         stage=int(stage),
@@ -154,18 +151,15 @@ def _state(body: bytes) -> State | None:
         events=int(events, 16),
         switches=int(switches, 16),
         overruns=int(overruns, 16),
-        items=bits,  # type: ignore[arg-type]  # no None in it: looked at above
+        items=tuple(items.split(b",")[1:]),
     )
 
 
-def _item(text: bytes) -> int | None:
-    """Give an item's bits; None for an integer that is too large."""
-    if not text:
+def bits_of(item: bytes) -> int:
+    """Read an item of a T1 line: the bits of its number as binary32, or NOTHING for an empty one."""
+    if not item:
         return NOTHING
-    if text[:1] == b"#":
-        return int(text[1:], 16)
-    number = int(text)
-    return int(_WHOLE[number]) if number < len(_WHOLE) else None
+    return int(item[1:], 16) if item[:1] == b"#" else _WHOLE[int(item)]
 
 
 def _move(body: bytes) -> Move | None:

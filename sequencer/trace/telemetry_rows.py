@@ -1,6 +1,6 @@
 """From the lines of one run of a telemetry log to blocks of ticks, with what the machine did in them."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +9,10 @@ from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import (
     FRESH_RAW,
     HEARD,
+    HELPING,
     RESET,
+    STEP,
+    STEPPING,
     MachineMove,
     MachineRecord,
     ParameterWrite,
@@ -20,11 +23,14 @@ from sequencer.trace.telemetry_lines import (
     FLAG_HEARD,
     FLAG_HELPING,
     FLAG_SKIPPED,
+    FLAG_STEP,
+    FLAG_STEPPING,
     NOTHING,
     Head,
     Move,
     State,
     Written,
+    bits_of,
 )
 from sequencer.trace.ticks import LONGEST_GAP_US, MOST_TICKS
 
@@ -65,6 +71,7 @@ class RunRows:
         self._switches = 0
         self._doubts: list[tuple[int, str]] = []
         self._helping = False
+        self._helping_flags = 0
         self._begun = False
 
     def note(self, told: Move | Written, line: int) -> None:
@@ -93,7 +100,7 @@ class RunRows:
         elif missing and self._every_tick:
             self._doubt(self._rows, f"lines are missing before line {line}")
         yield from self._add(missing + 1)
-        if state.flags & FLAG_HELPING and not self._helping:
+        if state.flags & FLAG_HELPING and not self._plan.helping and not self._helping:
             self._helping = True
             self._doubt(self._rows - 1, "helping was on, and then timeouts only warn")
         self._states.append((self._rows - 1, state, line))
@@ -154,6 +161,8 @@ class RunRows:
         if plan.remote is None:
             control[:] = HEARD
         control[rows] = np.where(heard, HEARD, 0)
+        if plan.helping:
+            control |= self._helped(rows, count)
         writes, moves = self._placed(at)
         for move in moves:
             if move.cause >> 8 == BY_RESET and self._given + move.row > 0:
@@ -175,9 +184,9 @@ class RunRows:
         return block
 
     def _items(self) -> NDArray[np.int64]:
-        plan = self._plan
-        width = width_of(plan, self._carries)
-        return np.array([s.items for _, s, _ in self._states], np.int64).reshape(len(self._states), width)
+        width = width_of(columns_of(self._plan, self._carries))
+        bits = [bits_of(item) for _, s, _ in self._states for item in s.items]
+        return np.array(bits, np.int64).reshape(len(self._states), width)
 
     def _held(self, rows: NDArray[np.int64], count: int) -> NDArray[np.uint32]:
         """Hold the switches of each line until the next."""
@@ -185,6 +194,15 @@ class RunRows:
         self._switches = int(states[-1])
         held: NDArray[np.uint32] = states[np.searchsorted(rows, np.arange(count), side="right")]
         return held
+
+    def _helped(self, rows: NDArray[np.int64], count: int) -> NDArray[np.uint8]:
+        """Hold until the next line how the machine was helped; a single step belongs to its line's tick."""
+        flags = np.array([self._helping_flags, *(s.flags for _, s, _ in self._states)], np.uint32)
+        self._helping_flags = int(flags[-1])
+        held = flags[np.searchsorted(rows, np.arange(count), side="right")]
+        control = np.where(held & FLAG_HELPING, HELPING, 0) | np.where(held & FLAG_STEPPING, STEPPING, 0)
+        control[rows] |= np.where(flags[1:] & FLAG_STEP, STEP, 0)
+        return control.astype(np.uint8)
 
     def _placed(self, at: NDArray[np.int64]) -> tuple[list[ParameterWrite], list[MachineMove]]:
         """Lay writes and changes of phase on the first row that is not before them; keep later ones."""
@@ -230,9 +248,9 @@ def columns_of(plan: Plan, carries: str) -> dict[str, slice]:
     return found
 
 
-def width_of(plan: Plan, carries: str) -> int:
-    """Count the items of a T1 line that carries these groups."""
-    return max((part.stop for part in columns_of(plan, carries).values()), default=0)
+def width_of(columns: Mapping[str, slice]) -> int:
+    """Count the items of a T1 line from where its groups stand."""
+    return max((part.stop for part in columns.values()), default=0)
 
 
 def _floats(bits: NDArray[np.int64]) -> NDArray[np.float32]:

@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import HEARD, ParameterWrite, TickBlock
+from sequencer.trace.blocks import HEARD, HELPING, STEP, STEPPING, ParameterWrite, TickBlock
 from sequencer.trace.layout import Column, Layout, TraceOptions
 
 MOST_TICKS = 65_536  # of one block
 LONGEST_GAP_US = 24 * 3600 * 1_000_000
+_HELD_LONGER = HELPING | STEPPING
 LATEST_US = 9e15  # whole microseconds are exact in binary64 up to 2^53
 
 Cells = tuple[NDArray[np.float64], NDArray[np.bool_] | None]
@@ -102,7 +103,7 @@ def _order_fault(times: NDArray[np.int64], layout: Layout, last_us: int | None) 
 
 def _cell_fault(cells: Cells, column: Column) -> Fault | None:
     numbers, filled = cells
-    bit = column.role in ("event", "switch")
+    bit = column.role in ("event", "switch", "helping")
     wrong = (numbers != 0) & (numbers != 1) if bit else ~np.isfinite(numbers)
     if filled is not None:
         wrong &= filled
@@ -133,6 +134,7 @@ class TickAssembler:
         ]
         self._switches = sum(1 << i for i, s in enumerate(plan.switches) if s.name in options.switches_on)
         self._heard = self._heard_columns(plan, always=options.remote_heard)
+        self._helped = HELPING * options.helped
         self._pending: TickBlock | None = None
         self._pending_tick = 0
 
@@ -224,26 +226,36 @@ class TickAssembler:
             if not len(rows):
                 continue
             bit = np.uint32(1 << column.index)
-            cell = np.full(count, -1, np.int8)
-            cell[rows] = numbers if filled is None else numbers[filled]
-            latest = np.maximum.accumulate(np.where(cell >= 0, np.arange(count), -1))
-            known = latest >= 0
-            on = np.where(known, cell[latest] == 1, (state & bit) != 0)
+            on = _held(rows, numbers if filled is None else numbers[filled], (state & bit) != 0)
             state = np.where(on, state | bit, state & ~bit)
         self._switches = int(state[-1])
         return state
 
     def _control(self, count: int, at: NDArray[np.int64], columns: Sequence[Cells]) -> NDArray[np.uint8]:
-        if self._heard is None:
-            return np.full(count, HEARD, np.uint8)
-        control = np.zeros(count, np.uint8)
-        for i, must_not_be_zero in self._heard:
+        control = np.full(count, HEARD * (self._heard is None) | self._helped, np.uint8)
+        self._add_helping(control, at, columns)
+        for i, must_not_be_zero in self._heard or ():
             filled = columns[i][1]
             if must_not_be_zero:
-                control[at[_not_zero(columns[i])]] = HEARD
+                control[at[_not_zero(columns[i])]] |= HEARD
             else:
-                control[at if filled is None else at[filled]] = HEARD
+                control[at if filled is None else at[filled]] |= HEARD
         return control
+
+    def _add_helping(
+        self, control: NDArray[np.uint8], at: NDArray[np.int64], columns: Sequence[Cells]
+    ) -> None:
+        """Enter how the machine is helped: for as long as its cell says, or in the tick of a single step."""
+        for i, column in self._layout.of_role("helping"):
+            numbers, filled = columns[i]
+            rows = at if filled is None else at[filled]
+            if column.index == STEP:
+                control[at[_not_zero(columns[i])]] |= STEP
+            elif len(rows):
+                bit = np.uint8(column.index)
+                on = _held(rows, numbers if filled is None else numbers[filled], (control & bit) != 0)
+                control[:] = np.where(on, control | bit, control & ~bit)
+        self._helped = int(control[-1]) & _HELD_LONGER
 
     def _writes(self, at: NDArray[np.int64], columns: Sequence[Cells]) -> tuple[ParameterWrite, ...]:
         found: list[tuple[int, int, ParameterWrite]] = []
@@ -257,6 +269,17 @@ class TickAssembler:
                 for row, value in zip(rows.tolist(), values, strict=True)
             ]
         return tuple(write for _, _, write in sorted(found, key=lambda f: f[:2]))
+
+
+def _held(
+    rows: NDArray[np.int64], cells: NDArray[np.float64], before: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Hold a bit at its last cell; `before`: where it stands without, bool (ticks,). Later rows count."""
+    count = len(before)
+    cell = np.full(count, -1, np.int8)
+    cell[rows] = cells
+    latest = np.maximum.accumulate(np.where(cell >= 0, np.arange(count), -1))
+    return np.where(latest >= 0, cell[latest] == 1, before)
 
 
 def _not_zero(cells: Cells) -> NDArray[np.bool_]:
@@ -300,7 +323,7 @@ def _merge(pending: TickBlock, block: TickBlock) -> TickBlock:
     block.skipped[:] += pending.skipped + ((before != 0) & (now != 0))
     block.fresh[0, keep] = before[keep]
     block.events[0] |= pending.events[0]
-    block.control[0] |= pending.control[0]
+    block.control[0] |= pending.control[0] & ~np.uint8(_HELD_LONGER)  # of what is held the later counts
     return replace(block, writes=pending.writes + block.writes) if pending.writes else block
 
 

@@ -1,8 +1,8 @@
 """Writing recordings, as CSV or, for a name that ends in .parquet, as Parquet.
 
 A column per signal (``x`` raw, ``x.value`` for values), event, switch and parameter, with ``remote`` if there
-is one; empty cells where a signal is not fresh; a switch only where it changes. Reading the file back gives
-the same ticks to the bit.
+is one and ``helping.on`` and so on if the machine can be helped; empty cells where a signal is not fresh; a
+switch only where it changes. Reading the file back gives the same ticks to the bit.
 """
 
 import contextlib
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from sequencer.base.errors import MisuseError
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HEARD, RESET, TickBlock
+from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HEARD, HELPING_BITS, RESET, STEP, TickBlock
 from sequencer.trace.read import open_trace
 from sequencer.trace.ticks import LONGEST_GAP_US
 
@@ -107,7 +107,7 @@ def _sink(aside: Path, rows: "_Rows", parquet: bool) -> Iterator[Any]:
 @dataclass(frozen=True, slots=True)
 class _Column:
     name: str
-    kind: str  # time, signal, event, switch, remote, parameter
+    kind: str  # time, signal, event, switch, remote, helping, parameter
     index: int = 0
     form: int = 0
 
@@ -119,6 +119,7 @@ class _Rows:
         self._plan = plan
         self._columns = _columns(plan, forms)
         self._switches: int | None = None
+        self._helped: int | None = None
         self._last_ms: int | None = None
 
     def schema(self, *, texts: bool) -> Any:
@@ -143,7 +144,7 @@ class _Rows:
         last = np.cumsum(repeat) - 1  # the row of each tick that holds all but earlier writes
         rows = int(last[-1]) + 1
         filled = {c.name: self._cells(c, block) for c in self._columns[1:] if c.kind != "parameter"}
-        self._switches = int(block.switches[-1])
+        self._switches, self._helped = int(block.switches[-1]), int(block.control[-1])
         arrays = [pyarrow.array(np.repeat(times, repeat))]
         for column in self._columns[1:]:
             if column.kind == "parameter":
@@ -184,11 +185,15 @@ class _Rows:
         if column.kind == "remote":
             heard = (block.control & HEARD).astype(np.uint8)
             return heard, heard != 0
-        bits = block.events if column.kind == "event" else block.switches
-        on = ((bits >> np.uint32(column.index)) & np.uint32(1)).astype(np.uint8)
+        bits, state = block.switches, self._switches
         if column.kind == "event":
+            bits = block.events
+        elif column.kind == "helping":
+            bits, state = block.control.astype(np.uint32), self._helped
+        on = ((bits >> np.uint32(column.index)) & np.uint32(1)).astype(np.uint8)
+        if column.kind == "event" or (column.kind == "helping" and 1 << column.index == STEP):
             return on, on != 0
-        before = 2 if self._switches is None else (self._switches >> column.index) & 1
+        before = 2 if state is None else (state >> column.index) & 1
         return on, np.diff(on.astype(np.int8), prepend=np.int8(before)) != 0
 
 
@@ -205,6 +210,8 @@ def _columns(plan: Plan, forms: frozenset[Form]) -> list[_Column]:
     columns += [_Column(s.name, "switch", i) for i, s in enumerate(plan.switches)]
     if plan.remote is not None:
         columns.append(_Column("remote", "remote"))
+    if plan.helping:
+        columns += [_Column(f"helping.{n}", "helping", b.bit_length() - 1) for n, b in HELPING_BITS.items()]
     for i, parameter in enumerate(plan.parameters):
         unit = f" [{parameter.unit}]" if parameter.unit else ""
         columns.append(_Column(f"{parameter.name}{unit}", "parameter", i))

@@ -23,7 +23,9 @@ SOUND = codes_files.CODES[-1].good
 
 
 def validator(path_or_kind: str) -> Draft202012Validator:
-    return Draft202012Validator(json_schema("machine" if "machine" in path_or_kind else "gait"))
+    return Draft202012Validator(
+        json_schema("machine" if path_or_kind.endswith(("machine", ".machine.yaml")) else "gait")
+    )
 
 
 def data_of(text: str) -> Any:

@@ -46,7 +46,7 @@ int main(int, char** arguments) {
   fclose(file);
 
   std::vector<uint8_t> phase(n * sequences), rule(n * rules), drives(n), state(n * signals), truth(n * leaves);
-  std::vector<uint8_t> output_state(n * outputs);
+  std::vector<uint8_t> output_state(n * outputs), waits(n * sequences);
   std::vector<float> loop(n * loops), output(n * outputs);
   std::vector<uint16_t> cause(n * sequences), counter(n * counters);
   std::vector<float> setpoint(n * setpoints), signal(n * signals), target(n * setpoints), margin(n * leaves);
@@ -64,7 +64,7 @@ int main(int, char** arguments) {
              static_cast<int64_t>(writes),
              {now.data(), raw.data(), fresh.data(), events.data(), switches.data(), control.data(),
               write_row.data(), write_parameter.data(), write_value.data()}};
-  void* const record[] = {phase.data(),    cause.data(),  setpoint.data(), counter.data(),
+  void* const record[] = {phase.data(),    cause.data(),  waits.data(),  setpoint.data(), counter.data(),
                           rule.data(),     drives.data(), pulses.data(),   loop.data(),
                           output.data(),   output_state.data(), bad.data(), disbelieved.data(),
                           outside.data(),  &refused,      signal.data(),   state.data(),

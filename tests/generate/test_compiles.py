@@ -137,3 +137,9 @@ def test_the_header_warns_about_stops_and_names_the_gait() -> None:
         assert "NOT an emergency stop (IEC 60204-1, ISO 13850)" in header
         assert plan.sha in header
         assert "hoisted or on a stand" in header
+
+
+def test_the_header_of_loops_says_what_a_stop_lets_sink() -> None:
+    text = generate(load_plan(REPOSITORY / "examples/stork/stork.gait.yaml"))["stork_stepping_loops.h"]
+    words = "Stop phase safe: the outputs go off at the end; left_knee_motor, right_knee_motor may sink."
+    assert f"// - {words}\n" in text

@@ -212,7 +212,7 @@ BAD_LOOPS = [
     ("output: motor", "l: {set", "missing-key"),
     ("kp: 1, adds_to: {}, output: motor", "{}, out", "missing-key"),
     ("output: motor, kp: .5x", ".5x", "wrong-type"),
-    ("output: motor, kp: 'nan'", "'nan'", "wrong-type"),
+    ("output: motor, kp: 'nan'", "'nan'", "unknown-name"),
     ("output: motor, kp: 1e39", "1e39", "bad-number"),
     ("output: motor, kp: 1, ki: -1", "-1}", "bad-drive"),
     ("output: motor, kp: 1, limit: 1 deg", "1 deg}", "bad-unit"),

@@ -119,6 +119,33 @@ def test_a_wrong_state_of_an_output_is_found(
     assert done.first.difference.field.startswith("output_state of ")
 
 
+# -- numbers that parameters give, and single steps ----------------------------------------------------------
+
+IN_LIVE = {
+    "a gain that a parameter gives": (
+        "named_numbers", "_loops", r"(m\.parameter\[parameter_hip_kp\]), e\)", r"\1 * 1.0000001F, e)",
+    ),
+    "a zero that a parameter gives": (
+        "named_numbers", "", r"- (s\.parameter\[parameter_tilt_zero\])", r"- (\1 * 1.0000001F)",
+    ),
+    "a step that nobody takes": ("helping", "", r"\(in_single_steps \| single_step\)", "in_single_steps"),
+    "a timeout one tick late while somebody helps": ("helping", "", r"limit = 900U", "limit = 901U"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["host", "atmega2560", "cortex-m3", "cortex-m4f"])
+@pytest.mark.parametrize(("plan", "part", "old", "new"), IN_LIVE.values(), ids=IN_LIVE)
+def test_a_fault_in_what_is_trimmed_or_helped_is_found(
+    plan: str, part: str, old: str, new: str, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = feature_plans()[plan], list(random_traces(feature_plans()[plan], 4, 1500))
+    assert row(case, name).outcome == "equal"
+    plant(monkeypatch, lambda text: re.sub(old, new, text), part)
+    done = row(case, name)
+    assert done.outcome == "differs"
+    assert done.first is not None and not done.first.watched
+
+
 # -- fused multiply-add: the controller with a float unit has it, and compilers like to use it ---------------
 
 FUSED = "-ffp-contract=fast"

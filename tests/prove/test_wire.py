@@ -18,6 +18,8 @@ from sequencer.trace.blocks import (
     FRESH_VALUE,
     HEARD,
     RESET,
+    STEP,
+    STEPPING,
     ParameterWrite,
     TickBlock,
     empty_block,
@@ -31,13 +33,14 @@ def test_a_run_is_spelled_as_the_module_says() -> None:
     block.fresh[1] = (0, FRESH_VALUE)
     block.events[2] = 3
     block.switches[:] = (0, 1, 1)
-    block.control[:] = (HEARD, 0, HEARD | RESET)
+    block.control[:] = (HEARD, STEPPING | STEP, HEARD | RESET)
     block = replace(block, writes=(ParameterWrite(2, 7, 1.0),))
-    assert encode_run(9, [block], 10) == bytes(
+    plan = replace(make_plan({"walk": [Phase("stand")]}), helping=True)
+    assert encode_run(9, [block], plan) == bytes(
         [
             *(9,),
             *(0x40 | 1 | 2, 4, 3, 2, 1),
-            *(0x40 | 8 | 16, 1, 0, 0, 0, 0, 2, 0, 0, 0, 0xC0),
+            *(0x40 | 8 | 16 | 32, 1, 0, 0, 0, 6, 0, 2, 0, 0, 0, 0xC0),
             *(0x80,),
             *(0x81, 7, 0, 0, 0x80, 0x3F),
             *(0x40 | 1 | 2 | 4, 5, 0, 0, 0, 3, 0, 0, 0),
@@ -59,7 +62,7 @@ def test_blocks_in_a_row_are_spelled_as_one() -> None:
         plan, pool = random_plan(rng)
         block = random_block(rng, plan, pool, 60)
         parts = [cut(block, slice(0, 17)), cut(block, slice(17, 18)), cut(block, slice(18, 60))]
-        assert encode_run(1, parts, plan.tick_ms) == encode_run(1, [block], plan.tick_ms)
+        assert encode_run(1, parts, plan) == encode_run(1, [block], plan)
 
 
 def test_a_machine_without_signals_goes_through(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from sequencer.show.plans import plan_text
 def test_loops_and_outputs_are_told_in_words() -> None:
     lines = [" ".join(line.split()) for line in plan_text(load_plan(STORK)).splitlines()]
     assert (
-        "balance body_roll 0 deg -4 to 4 deg left_tilt * 1, right_tilt * 1 in standing, centre_1, centre_2"
+        "balance body_roll 0 deg -2 to 2 deg left_tilt * 1, right_tilt * 1 in standing, centre_1, centre_2"
         in lines
     )
     tilt = (
@@ -20,6 +20,7 @@ def test_loops_and_outputs_are_told_in_words() -> None:
     motor = "left_knee_motor -1 to 1 0.08 a tick full scale at 6.6 V of battery; cut under 9.6 V for 1 s"
     stall = "beyond 0.45 for 1.5 s while left_knee moves less than 2 mm"
     assert f"{motor} {stall}" in lines
+    assert "the outputs go off at the end; left_knee_motor, right_knee_motor may sink" in lines
 
 
 def test_a_machine_without_motors_has_no_such_tables() -> None:

@@ -45,7 +45,7 @@ def feature_plans() -> dict[str, Plan]:
 
 
 def _plans() -> dict[str, Plan]:
-    parts = (_guards(), _machines(), _setpoints(), _walks(), _watched(), _drives())
+    parts = (_guards(), _machines(), _setpoints(), _walks(), _watched(), _drives(), _live())
     return {name: plan for part in parts for name, plan in part.items()} | {"odd_names": _odd_names()}
 
 
@@ -234,6 +234,40 @@ def _drives() -> dict[str, Plan]:
             ],
         ),
     }  # fmt: skip
+
+
+def _live() -> dict[str, Plan]:
+    lean, other = setpoint("lean", step=0.16), setpoint("bend")
+    names = ("tilt_zero", "hip_kp", "hip_ki", "hip_kd", "most", "duty")
+    on_its_own = {"kp_times": None, "limit_from": None, "bi": 0.0, "bi_times": None}
+    hip = loop(
+        "hip", gains=(1.0, 0.01, 20.0), bumpless=True, kp_times=1, bi_times=2, bd_times=3, limit_from=4
+    )
+    legs = {
+        leg: [
+            Phase("stance", [("swing", above("tilt", 5), hold_ms(30))], timeout=(900, "stance")),
+            Phase("swing", [("stance", all_of(event("go"), below("tilt", 3))), ("stance", above("tilt", 9))]),
+        ]
+        for leg in ("left", "right")
+    }
+    return {
+        "named_numbers": make_plan(
+            {"walk": [REST, Phase("go_on", timeout=(5000, "stand"), set={"lean": 8})]},
+            signals=[replace(TILT, zero_from=0), replace(KNEE, zero_from=0), signal("other_tilt")],
+            setpoints=[lean, other],
+            parameters=[parameter(name, 1, 0, 1) for name in names],
+            loops=[hip, replace(hip, name="knee", output=1, **on_its_own)],
+            outputs=[output("hip_motor", cap=1.0, cap_from=5), output("knee_motor", loops=(1,), cap=0.4)],
+        ),
+        "helping": replace(make_plan(legs, signals=[TILT]), helping=True),
+        "helping_by_events": replace(make_plan({"walk": [REST, BACK]}), helping=True),
+        "helping_without_ways": replace(
+            make_plan(
+                {"walk": [Phase("stand", [("go_on", above("tilt", 5))]), Phase("go_on")]}, signals=[TILT]
+            ),
+            helping=True,
+        ),
+    }
 
 
 def _odd_names() -> Plan:

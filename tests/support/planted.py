@@ -71,7 +71,9 @@ def plant(folder: Path, name: str, old: str, new: str) -> None:
 
 
 def one_ulp_up(literal: str) -> str:
-    """Move a float literal to the next binary32 number above."""
+    """Move a float literal to the next binary32 number above; another expression to a number next to it."""
+    if not literal.endswith("F"):
+        return f"({literal} * 1.0000001F)"
     number = np.float32(literal.removesuffix("F"))
     return f"{np.nextafter(number, np.float32(np.inf), dtype=np.float32)!r}F".replace(
         "np.float32(", ""

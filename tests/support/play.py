@@ -18,6 +18,7 @@ from sequencer.history.blocks import (
     BY_RULE,
     BY_TIMEOUT,
     FALSE,
+    FOR_STEP,
     FRESH,
     LOST,
     NO_CHANGE,
@@ -26,6 +27,7 @@ from sequencer.history.blocks import (
     OUTPUT_OFF,
     OUTPUT_ON,
     OUTPUT_STALLED,
+    OVERDUE,
     RULE_BROKEN,
     RULE_KEPT,
     RULE_UNJUDGED,
@@ -41,7 +43,10 @@ from sequencer.trace.blocks import (
     FRESH_RAW,
     FRESH_VALUE,
     HEARD,
+    HELPING,
     RESET,
+    STEP,
+    STEPPING,
     ParameterWrite,
     TickBlock,
     empty_block,
@@ -54,6 +59,8 @@ CAUSES = {
 }  # fmt: skip
 TRUTHS = {FALSE: "F", UNKNOWN: "?", TRUE: "T", NOT_LOOKED_AT: "-"}
 OUTPUTS = {OUTPUT_ON: "on", OUTPUT_OFF: "off", OUTPUT_STALLED: "stalled", OUTPUT_CUT: "cut"}
+HELP = {"helping": HELPING, "stepping": STEPPING, "step": STEP}
+WAITS = {0: "", OVERDUE: "late", FOR_STEP: "step"}
 RULES = {RULE_KEPT: "kept", RULE_UNJUDGED: "?", RULE_BROKEN: "broken"}
 
 
@@ -69,6 +76,7 @@ class Tick:
     reset: bool = False
     now: int | None = None
     writes: Sequence[tuple[str, float]] = ()
+    helping: str = ""  # words of HELP
 
 
 def tick(
@@ -80,10 +88,11 @@ def tick(
     reset: bool = False,
     now: int | None = None,
     writes: Sequence[tuple[str, float]] = (),
+    helping: str = "",
     **values: float,
 ) -> Tick:
     """Give one tick; keywords that are signals are fresh values, `raw` are fresh raw samples."""
-    return Tick(values, raw or {}, events, switches, heard, reset, now, writes)
+    return Tick(values, raw or {}, events, switches, heard, reset, now, writes, helping)
 
 
 def _index(table: Sequence[Any], name: str) -> int:
@@ -110,6 +119,7 @@ def tick_block(plan: Plan, ticks: Sequence[Tick], next_now: int = 0) -> TickBloc
         block.events[row] = _bits(plan.events, one.events)
         block.switches[row] = _bits(plan.switches, one.switches)
         block.control[row] = HEARD * one.heard | RESET * one.reset
+        block.control[row] |= sum(HELP[word] for word in one.helping.split())
         writes += [ParameterWrite(row, _index(plan.parameters, name), v) for name, v in one.writes]
     return TickBlock(
         block.now, block.raw, block.fresh, block.events, block.switches, block.control, tuple(writes)
@@ -152,6 +162,9 @@ class Play:
             kind, index = CAUSES[cause >> 8], cause & 0xFF
             found.append(f"{kind} {index}" if kind in ("guard", "anywhere", "rule") else kind)
         return found
+
+    def waits(self, sequence: int = 0) -> list[str]:
+        return [WAITS[int(x)] for x in self.record.waits[:, sequence]]
 
     def setpoint(self, name: str) -> list[float]:
         return [float(x) for x in self.record.setpoint[:, _index(self.plan.setpoints, name)]]

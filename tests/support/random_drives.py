@@ -13,6 +13,7 @@ from sequencer.base.binary32 import f32, load_f32
 from sequencer.plan import tables as t
 from support import loops as made
 from support import plans as p
+from support.random_live import with_live_numbers
 
 MOST_DEEP = 3
 
@@ -36,7 +37,7 @@ def drives_plan(rng: Random, name: str) -> tuple[t.Plan, list[list[float]]]:
     ]
     setpoints = [p.setpoint("y0", step=rng.choice([0.16, 2.0])), p.setpoint("y1")]
     plan = p.make_plan({"walk": walk}, signals=signals, setpoints=setpoints)
-    plan = DrivesMaker(rng, plan, pool).make(always=True)
+    plan = with_live_numbers(DrivesMaker(rng, plan, pool).make(always=True))
     return replace(plan, name=name, sha=name), pool
 
 

@@ -27,6 +27,7 @@ from sequencer.trace.blocks import (
 )
 from support import plans as p
 from support.random_drives import DrivesMaker
+from support.random_live import as_live, with_live_numbers
 
 PHASES = ("p0", "default", "swing_", "HIGH", "a__b", "_x")
 TOLERANCES = (0.0, 0.5, 2.0, 10.0)
@@ -256,6 +257,7 @@ class PlanMaker:
         plan = without_empty_holds(plan)
         if not self.rushes:  # of a Random of their own: the walk and its inputs stay as they were
             plan = DrivesMaker(Random(plan.sha), plan, self.pool).make()
+        plan = with_live_numbers(plan)
         return replace(named(plan, name), sources=("walks/random.gait.yaml",))
 
     def _rule(self, index: int, everywhere: Sequence[str]) -> p.Rule:
@@ -322,16 +324,18 @@ def random_block(rng: Random, plan: t.Plan, pool: list[list[float]], ticks: int)
         if not quiet:
             for column, signal in enumerate(plan.signals):
                 if rng.random() < freshness[column]:
-                    block.fresh[row, column], block.raw[row, column] = sample(rng, signal, pool[column])
+                    zero = 0.0 if signal.zero_from is None else plan.parameters[signal.zero_from].value
+                    form, number = sample(rng, signal, pool[column], zero)
+                    block.fresh[row, column], block.raw[row, column] = form, number
         block.events[row] = _bits(rng, len(plan.events), 0.15)
         block.switches[row] = _bits(rng, len(plan.switches), 0.6)
         block.control[row] = HEARD * (rng.random() < 0.5 and not quiet)
         if rng.random() < (0.002 if seldom else 0.02):
             block.control[row] |= RESET
-    return replace(block, writes=tuple(random_writes(rng, plan, ticks)))
+    return as_live(plan, replace(block, writes=tuple(random_writes(rng, plan, ticks))))
 
 
-def sample(rng: Random, signal: t.Signal, near: list[float]) -> tuple[int, float]:
+def sample(rng: Random, signal: t.Signal, near: list[float], zero: float) -> tuple[int, float]:
     """Draw a sample in one of its forms, mostly near a value that matters."""
     kind = rng.random()
     if kind < 0.06:
@@ -340,7 +344,7 @@ def sample(rng: Random, signal: t.Signal, near: list[float]) -> tuple[int, float
     value = np.float32(rng.choice(near) if kind < 0.8 else rng.uniform(-60, 60))
     if rng.random() < 0.5:
         return FRESH_VALUE, _beside(rng, value)
-    counts = (float(value) - signal.bias) / signal.gain
+    counts = (float(value) + zero - signal.bias) / signal.gain
     raw = np.float32(max(-3.0e38, min(counts, 3.0e38)))
     return FRESH_RAW, _beside(rng, raw)
 

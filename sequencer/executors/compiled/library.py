@@ -25,6 +25,7 @@ _POINTERS_OF_BLOCK = (
 _POINTERS_OF_RECORD = (
     "phase",
     "cause",
+    "waits",
     "setpoint",
     "counter",
     "rule",
@@ -123,6 +124,7 @@ def record_of(block: HistoryBlock, refused: NDArray[np.uint32]) -> Record:
     arrays: list[NDArray[Any]] = [
         block.phase,
         block.cause,
+        block.waits,
         block.setpoint,
         block.counter,
         block.rule,

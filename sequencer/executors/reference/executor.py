@@ -34,7 +34,7 @@ from sequencer.history.blocks import (
     new_block,
 )
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import HEARD, RESET, ParameterWrite, TickBlock
+from sequencer.trace.blocks import HEARD, HELPED, RESET, ParameterWrite, TickBlock
 
 ROWS_AT_ONCE = 4096  # how many ticks are turned into Python numbers at a time
 
@@ -49,7 +49,7 @@ class ReferenceExecutor:
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
         self._parameters = [p.value for p in plan.parameters]
-        self._inputs = Inputs(plan)
+        self._inputs = Inputs(plan, self._parameters)
         self._setpoints = [SetpointState(s, self._parameters) for s in plan.setpoints]
         self._leaves = make_leaves(plan, self._inputs, self._setpoints, self._parameters)
         self._guards = [GuardState(guard, self._leaves, self._inputs) for guard in plan.guards]
@@ -61,8 +61,8 @@ class ReferenceExecutor:
         ]
         self._rule_guards = [self._guards[rule.guard] for rule in plan.rules]
         self._rules = [RULE_KEPT] * len(plan.rules)
-        self._loops = make_loops(plan, self._inputs, self._setpoints)
-        self._outputs = Outputs(plan, self._inputs, self._loops)
+        self._loops = make_loops(plan, self._inputs, self._setpoints, self._parameters)
+        self._outputs = Outputs(plan, self._inputs, self._loops, self._parameters)
         self._has_drives = bool(plan.loops or plan.outputs)
         self._count = 0  # ticks since the reset tick
         self._drives = True
@@ -136,6 +136,7 @@ class ReferenceExecutor:
                 self._refused = 0
             while writes and writes[0].row <= row:
                 self._write(writes.popleft())
+            inputs.helping = control & HELPED if self.plan.helping else 0
             self._tick(raw, fresh, bool(control & HEARD))
             self._gather(gathered)
         return gathered
@@ -258,6 +259,7 @@ class ReferenceExecutor:
         pulses = 0
         for sequence in self._sequences:
             gathered.cause.append(sequence.cause)
+            gathered.waits.append(sequence.waits)
             pulses |= sequence.pulses
         gathered.setpoint += [s.value for s in self._setpoints]
         gathered.counter += self._inputs.counters

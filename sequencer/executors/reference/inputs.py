@@ -4,6 +4,8 @@ Every sum, difference and product is rounded to binary32 on its own (`f32`). Tim
 milliseconds that wrap after 49.71 days, so elapsed time is always a difference `& WRAP`.
 """
 
+from collections.abc import Sequence
+
 from sequencer.base.binary32 import f32, is_finite
 from sequencer.plan.tables import Plan, Remote, Signal
 from sequencer.trace.blocks import FRESH_RAW, NOT_FRESH
@@ -25,13 +27,15 @@ class SignalState:
         "last_ms",
         "lost",
         "outside",
+        "parameters",
         "seen",
         "signal",
         "value",
     )
 
-    def __init__(self, signal: Signal) -> None:
+    def __init__(self, signal: Signal, parameters: Sequence[float]) -> None:
         self.signal = signal
+        self.parameters = parameters
         self.reset(0)
 
     def reset(self, now: int) -> None:
@@ -64,6 +68,8 @@ class SignalState:
         value = sample
         if form == FRESH_RAW and is_finite(sample):
             value = f32(f32(sample * signal.gain) + signal.bias)
+            if signal.zero_from is not None:
+                value = f32(value - self.parameters[signal.zero_from])
         if not is_finite(value):
             self.bad += 1
             return None
@@ -107,16 +113,17 @@ class Inputs:
     """What guards ask about, besides setpoints.
 
     `counters` and `phases` change only when sequences switch, so guards see them as they stood when the tick
-    began and rules see them as they are afterwards.
+    began and rules see them as they are afterwards. `helping`: bits HELPING, STEPPING, STEP.
     """
 
-    __slots__ = ("counters", "events", "now", "phases", "remote", "signals", "switches")
+    __slots__ = ("counters", "events", "helping", "now", "phases", "remote", "signals", "switches")
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, parameters: Sequence[float]) -> None:
         self.now = 0
+        self.helping = 0
         self.events = 0
         self.switches = 0
-        self.signals = [SignalState(signal) for signal in plan.signals]
+        self.signals = [SignalState(signal, parameters) for signal in plan.signals]
         self.remote = RemoteState(plan.remote)
         self.counters = [0] * len(plan.counters)
         self.phases = [0] * len(plan.sequences)

@@ -27,6 +27,7 @@ class LoopState:
         "_last_value",
         "_loop",
         "_outer",
+        "_parameters",
         "_signal",
         "_starts",
         "_terms",
@@ -40,8 +41,10 @@ class LoopState:
         inputs: Inputs,
         setpoints: Sequence[SetpointState],
         outer: Sequence["LoopState"],
+        parameters: Sequence[float],
     ) -> None:
         self._loop = loop
+        self._parameters = parameters
         self._inputs = inputs
         self._signal: SignalState = inputs.signals[loop.signal]
         self._terms = [
@@ -114,25 +117,40 @@ class LoopState:
         """L6: one step of the controller on the fresh value `y`."""
         loop = self._loop
         e = _outside_dead_band(f32(self._reference() - y), loop.dead_band)
-        p = f32(loop.kp * e)
+        bi = self._gain(loop.bi, loop.bi_times)
+        p = f32(self._gain(loop.kp, loop.kp_times) * e)
         if self._starts:
             self._derivative = 0.0
-            smooth = loop.bumpless and loop.bi != 0.0
+            smooth = loop.bumpless and bi != 0.0
             self._integral = limited(f32(self._u - p), loop.integral_limit) if smooth else 0.0
-        elif loop.bd != 0.0:
+        elif loop.differentiates:
             change = f32(y - self._last_value)
-            self._derivative = f32(f32(loop.ad * self._derivative) - f32(loop.bd * change))
+            bd = self._gain(loop.bd, loop.bd_times)
+            self._derivative = f32(f32(loop.ad * self._derivative) - f32(bd * change))
+        if bi == 0.0:
+            self._integral = 0.0  # also one that was trimmed away
         v = f32(f32(p + self._integral) + self._derivative)
         self._starts = not is_finite(v)  # so that one absurd sample does not stay in the loop
         if self._starts:
             self._u = 0.0
             return
-        self._u = clamped(v, loop.low, loop.high)
-        if loop.bi != 0.0:
-            grown = f32(self._integral + f32(loop.bi * e))
+        self._u = self._limited(v)
+        if bi != 0.0:
+            grown = f32(self._integral + f32(bi * e))
             back = f32(loop.br * f32(self._u - v))
             self._integral = limited(f32(grown + back), loop.integral_limit)
         self._last_value = y
+
+    def _gain(self, folded: float, times: int | None) -> float:
+        """Give a gain as it stands."""
+        return folded if times is None else f32(folded * self._parameters[times])
+
+    def _limited(self, v: float) -> float:
+        """Limit v, by the parameter that says how far it may go if there is one."""
+        loop = self._loop
+        if loop.limit_from is None:
+            return clamped(v, loop.low, loop.high)
+        return limited(v, self._parameters[loop.limit_from])
 
 
 def _outside_dead_band(e: float, d: float) -> float:
@@ -159,9 +177,11 @@ def limited(x: float, most: float) -> float:
     return clamped(x, -most, most)
 
 
-def make_loops(plan: Plan, inputs: Inputs, setpoints: Sequence[SetpointState]) -> list[LoopState]:
+def make_loops(
+    plan: Plan, inputs: Inputs, setpoints: Sequence[SetpointState], parameters: Sequence[float]
+) -> list[LoopState]:
     """Make the state of every loop, outer before inner."""
     loops: list[LoopState] = []
     for loop in plan.loops:
-        loops.append(LoopState(loop, inputs, setpoints, loops))
+        loops.append(LoopState(loop, inputs, setpoints, loops, parameters))
     return loops

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from sequencer.base.binary32 import f32, is_finite
 from sequencer.executors.reference.inputs import WRAP, Inputs
-from sequencer.executors.reference.loops import LoopState, clamped
+from sequencer.executors.reference.loops import LoopState, clamped, limited
 from sequencer.executors.reference.setpoints import ramped
 from sequencer.history.blocks import OUTPUT_CUT, OUTPUT_OFF, OUTPUT_ON, OUTPUT_STALLED
 from sequencer.plan.tables import Output, Plan, Stall, Supply
@@ -14,8 +14,10 @@ from sequencer.plan.tables import Output, Plan, Stall, Supply
 class Outputs:
     """All outputs: they are cut together, by the supply of any one of them, until reset."""
 
-    def __init__(self, plan: Plan, inputs: Inputs, loops: Sequence[LoopState]) -> None:
-        self.each = [OutputState(output, inputs, loops) for output in plan.outputs]
+    def __init__(
+        self, plan: Plan, inputs: Inputs, loops: Sequence[LoopState], parameters: Sequence[float]
+    ) -> None:
+        self.each = [OutputState(output, inputs, loops, parameters) for output in plan.outputs]
         self._supplies = [o.supply for o in self.each if o.supply is not None]
         self._cut = False
 
@@ -37,10 +39,13 @@ class Outputs:
 class OutputState:
     """One output: its value and state after the last tick."""
 
-    __slots__ = ("_loops", "_output", "_stall", "state", "supply", "value")
+    __slots__ = ("_loops", "_output", "_parameters", "_stall", "state", "supply", "value")
 
-    def __init__(self, output: Output, inputs: Inputs, loops: Sequence[LoopState]) -> None:
+    def __init__(
+        self, output: Output, inputs: Inputs, loops: Sequence[LoopState], parameters: Sequence[float]
+    ) -> None:
         self._output = output
+        self._parameters = parameters
         self._loops = [loops[index] for index in output.loops]
         self.supply = None if output.supply is None else SupplyState(output.supply, inputs)
         self._stall = None if output.stall is None else StallWatch(output.stall, inputs)
@@ -75,7 +80,7 @@ class OutputState:
             self.value = 0.0
 
     def _wanted(self) -> float:
-        """O1 to O3: the sum of what the loops give, compensated for the supply, within the span."""
+        """O1 to O3: the sum of what the loops give, compensated for the supply, within span and cap."""
         x: float | None = None
         for loop in self._loops:
             x = loop.contribution if x is None else f32(x + loop.contribution)
@@ -85,7 +90,14 @@ class OutputState:
             x = self.supply.compensated(x)
         if math.isnan(x):  # nothing times an absurd supply
             x = 0.0
-        return clamped(x, self._output.low, self._output.high)
+        return self._capped(clamped(x, self._output.low, self._output.high))
+
+    def _capped(self, x: float) -> float:
+        """O3: no more than the cap, either way."""
+        output = self._output
+        if output.cap_from is not None:
+            return limited(x, self._parameters[output.cap_from])
+        return x if output.cap is None else limited(x, output.cap)
 
     def _moved(self, x: float) -> float:
         """O3: go towards x, no faster than the slew allows."""

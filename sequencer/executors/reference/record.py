@@ -22,6 +22,7 @@ class Gathered:
         self.cause: list[int] = []
         self.setpoint: list[float] = []
         self.counter: list[int] = []
+        self.waits: list[int] = []
         self.rule: list[int] = []
         self.drives: list[bool] = []
         self.pulses: list[int] = []
@@ -36,6 +37,7 @@ class Gathered:
         _fill(block.cause[rows], self.cause)
         _fill(block.setpoint[rows], self.setpoint)
         _fill(block.counter[rows], self.counter)
+        _fill(block.waits[rows], self.waits)
         _fill(block.rule[rows], self.rule)
         block.drives[rows] = self.drives
         block.pulses[rows] = self.pulses

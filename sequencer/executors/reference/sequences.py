@@ -13,8 +13,19 @@ from transitions import Machine, State
 from sequencer.executors.reference.guards import GuardState
 from sequencer.executors.reference.inputs import WRAP, Inputs
 from sequencer.executors.reference.setpoints import SetpointState
-from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, BY_RESET, BY_RULE, BY_TIMEOUT, NO_CHANGE
+from sequencer.history.blocks import (
+    BY_ANYWHERE,
+    BY_GUARD,
+    BY_RESET,
+    BY_RULE,
+    BY_TIMEOUT,
+    FOR_STEP,
+    NO_CHANGE,
+    OVERDUE,
+)
+from sequencer.plan.steps import needs_event
 from sequencer.plan.tables import Phase, Plan
+from sequencer.trace.blocks import HELPING, STEP, STEPPING
 
 MOST_COUNTED = 65535  # a counter is 16 bits wide and stays there
 
@@ -59,7 +70,8 @@ class Parts:
 class SequenceState:
     """One sequence: the model that its `transitions.Machine` moves.
 
-    `cause` says why this tick changed the phase (0: it did not), `pulses` what the entered phase pulses.
+    `cause` says why this tick changed the phase (0: it did not), `pulses` what the entered phase pulses,
+    `waits` what kept it from moving: bits OVERDUE, FOR_STEP.
     """
 
     trigger: Callable[[str], bool]  # added by the machine
@@ -73,13 +85,16 @@ class SequenceState:
         self._own = [s for s in parts.setpoints if s.setpoint.owner == index]
         self._parameters = parts.parameters
         self._exits = [
-            [(parts.guards[out.guard], guard_way(number)) for number, out in enumerate(phase.exits)]
+            [
+                (parts.guards[out.guard], guard_way(number), not needs_event(plan, plan.guards[out.guard]))
+                for number, out in enumerate(phase.exits)
+            ]
             for phase in self._phases
         ]
         self._start_ms = 0
         self._way: Way | None = None
         self.cause = NO_CHANGE
-        self.pulses = 0
+        self.pulses = self.waits = 0
         self._machine = Machine(
             model=self,
             states=[
@@ -99,21 +114,33 @@ class SequenceState:
     def take(self, way: Way) -> None:
         """Choose this way out, whatever the phase's own guards would say."""
         self._way = way
+        self.waits = 0
 
     def keep(self) -> None:
         """Stay, held where it already is: latches and holds of the phase start over."""
         self._clear_guards()
+        self.waits = 0
 
     def look(self) -> None:
-        """Look at the phase's guards in document order, then at its timeout; choose the first that fires."""
-        number = self._inputs.phases[self._index]
-        for guard, way in self._exits[number]:
+        """Look at the phase's guards in document order, then at its timeout; choose the first that fires.
+
+        In single steps the guard that fires must wait for the step; helped by hand a timeout only warns.
+        """
+        number, helping = self._inputs.phases[self._index], self._inputs.helping
+        self.waits = 0
+        for guard, way, steps in self._exits[number]:
             if guard.look():
-                self._way = way
+                if steps and helping & STEPPING and not helping & STEP:
+                    self.waits = FOR_STEP
+                else:
+                    self._way = way
                 return
         timeout = self._phases[number].timeout
         if timeout is not None and (self._inputs.now - self._start_ms) & WRAP >= timeout.after_ms:
-            self._way = TIMEOUT
+            if helping & (HELPING | STEPPING):
+                self.waits = OVERDUE
+            else:
+                self._way = TIMEOUT
 
     def switch(self) -> None:
         """Make the chosen move, if there is one."""
@@ -141,7 +168,7 @@ class SequenceState:
         self._clear_guards()
 
     def _clear_guards(self) -> None:
-        for guard, _ in self._exits[self._inputs.phases[self._index]]:
+        for guard, _, _ in self._exits[self._inputs.phases[self._index]]:
             guard.clear()
 
 

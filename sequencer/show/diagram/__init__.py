@@ -25,11 +25,13 @@ class DiagramOptions:
     """How a diagram is drawn.
 
     highlight: ``phase`` or ``sequence/phase`` -> a short text to mark it with, e.g. where a run waited.
+    times: cards say how long their phases take, with a bar up to the timeout.
     engine: "auto" takes a system `dot` if there is one, else "wasm"; "system" and "wasm" insist.
     """
 
     highlight: Mapping[str, str] = field(default_factory=dict)
     engine: Engine = "auto"
+    times: bool = False
 
 
 _PLAIN = DiagramOptions()
@@ -40,7 +42,7 @@ def diagram_source(plan: Plan, options: DiagramOptions = _PLAIN) -> str:
 
     Same plan, same text; no date, no path. Raises MisuseError if a highlighted phase is not there.
     """
-    return source_of(graph_of(plan, options.highlight))
+    return source_of(graph_of(plan, options.highlight, times=options.times))
 
 
 def diagram_bytes(plan: Plan, file_format: str, options: DiagramOptions = _PLAIN) -> bytes:
@@ -53,7 +55,7 @@ def diagram_bytes(plan: Plan, file_format: str, options: DiagramOptions = _PLAIN
         raise MisuseError(
             f"a diagram cannot be written as {file_format}", hint=f"one of {', '.join(FORMATS)}"
         )
-    graph = graph_of(plan, options.highlight)
+    graph = graph_of(plan, options.highlight, times=options.times)
     source = source_of(graph)
     if file_format in ("dot", "gv"):
         return source.encode()

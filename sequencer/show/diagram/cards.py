@@ -1,9 +1,10 @@
 """The card of a phase: name, feet, commands, leftovers, and what is written on it instead of drawn."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import PureWindowsPath
 
 from sequencer.base.places import Place
+from sequencer.check.durations import Duration
 from sequencer.plan.tables import Command, Phase, Plan
 from sequencer.plan.words import guard_words, level_words, ms_words, number_words
 from sequencer.show.diagram.blocks import PAD, SMALL, Block, Sheet, fault_mark, order_mark, pill
@@ -25,6 +26,7 @@ from sequencer.show.diagram.ink import (
 )
 from sequencer.show.diagram.targets import Targets, target_value
 from sequencer.show.diagram.text import number, tidy
+from sequencer.show.diagram.time_bar import time_bar
 from sequencer.show.diagram.walk import Walk
 
 CARD = 216.0  # width of a card, points
@@ -47,6 +49,7 @@ class Scene:
     feet: Feet | None
     ways_in: tuple[str, ...]  # per phase, how it is entered without an arrow, or empty
     marks: dict[int, str]  # phase -> what to say about it
+    times: dict[int, Duration] = field(default_factory=dict)  # phase -> how long it takes, if that is wanted
 
 
 def phase_name(sequence: int, phase: int) -> str:
@@ -74,6 +77,8 @@ def card(scene: Scene, phase: int) -> Block:
     _commands(sheet, scene, phase)
     _leftovers(sheet, scene, phase)
     _doings(sheet, scene.plan, table)
+    if phase in scene.times:
+        time_bar(sheet, scene.times[phase])
     _written_exits(sheet, scene, phase)
     _timeout(sheet, scene, phase)
     if scene.ways_in[phase]:

@@ -8,6 +8,7 @@ from typing import Literal
 import graphviz
 
 from sequencer.base.errors import MisuseError
+from sequencer.check.durations import Duration, durations
 from sequencer.plan.tables import Plan
 from sequencer.show.diagram.blocks import Block
 from sequencer.show.diagram.cards import Scene, card, phase_name
@@ -67,23 +68,33 @@ class Graph:
     parts: tuple[Part, ...]
 
 
-def graph_of(plan: Plan, highlight: Mapping[str, str]) -> Graph:
+def graph_of(plan: Plan, highlight: Mapping[str, str], *, times: bool = False) -> Graph:
     """Build the graph of a plan; `highlight` maps ``phase`` or ``sequence/phase`` to a short text.
+
+    times: whether cards say how long their phases take.
 
     Raises MisuseError if `highlight` names a phase that is not there.
     """
     after, feet = targets(plan), feet_of(plan)
     marks = _marks(plan, highlight)
+    taken = _times(plan) if times else {}
     parts = []
     for s, sequence in enumerate(plan.sequences):
         walk = walk_of(plan, s)
-        scene = Scene(plan, s, walk, after[s], feet, _ways_in(plan, s, walk), marks[s])
+        scene = Scene(plan, s, walk, after[s], feet, _ways_in(plan, s, walk), marks[s], taken.get(s, {}))
         parts.append(_part(scene, sequence.name))
     told = [f"{q.name}: {', '.join(p.name for p in q.phases)}." for q in plan.sequences]
     about = tidy(" ".join([f"{plan.about}.", *told] if plan.about else told))
     return Graph(
         plan.name, about, heading(plan, HEADING), tuple(ribbons(plan, feet=feet is not None)), tuple(parts)
     )
+
+
+def _times(plan: Plan) -> dict[int, dict[int, Duration]]:
+    found: dict[int, dict[int, Duration]] = {}
+    for duration in durations(plan):
+        found.setdefault(duration.sequence, {})[duration.phase] = duration
+    return found
 
 
 def _marks(plan: Plan, highlight: Mapping[str, str]) -> list[dict[int, str]]:

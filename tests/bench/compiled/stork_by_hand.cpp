@@ -38,6 +38,7 @@ struct Block {
 struct Record {
   uint8_t* phase;
   uint16_t* cause;
+  uint8_t* waits;
   float* setpoint;
   uint16_t* counter;
   uint8_t* rule;

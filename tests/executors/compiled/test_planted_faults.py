@@ -117,7 +117,7 @@ FAULTS = [
      "s.entry[{{ slot }}] = s.target[{{ setpoint }}]"),
     ("no clamping", "_setpoints.j2", "if (x < low)", "if (x < -1.0e30F)"),
     ("a ramp that rounds elsewhere", "_setpoints.j2", ": (from + step);", ": (aim - (d - step));"),
-    ("drives back on in a stop phase", "_stop.j2", "if (!stopped) {", "if ((!stopped) || (!off)) {"),
+    ("drives back on in a stop phase", "_stop.j2", "if (!stopped) {", "if ((!stopped) || (!s.drives)) {"),
     ("a rule that beats anywhere", "_tick.j2", "if ((everyone == no_change) && (s.rule[",
      "if ((true) && (s.rule["),
     ("a held sequence that re-enters", "_tick.j2", "if (s.{{ sequence.phase }} != {{ sequence.to }}) {",

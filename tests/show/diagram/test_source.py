@@ -80,7 +80,7 @@ def test_what_is_watched_all_the_time_is_drawn_once_and_from_no_phase() -> None:
     assert not any("body_roll" in text for text in graph.nodes.values())
     safe = next(i for i, p in enumerate(plan.sequences[0].phases) if p.name == "safe")
     assert not any(goal == f"phase_0_{safe}" for _, _, goal in graph.arrows())
-    assert "also entered by: watched 1; faults of 8 phases" in graph.nodes[f"phase_0_{safe}"]
+    assert "also entered by: watched 1, 2; faults of 8 phases" in graph.nodes[f"phase_0_{safe}"]
 
 
 def test_rules_stand_beside_the_walk_with_what_follows_from_breaking_them() -> None:

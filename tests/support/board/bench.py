@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
+
 from sequencer.build.cache import cached, content_key
 from sequencer.build.emulators import build_avr_emulator
 from sequencer.plan.boards import BOARDS
@@ -149,3 +151,8 @@ def telemetry(outcome: Outcome, kind: str = "T1", port: int = 0) -> list[list[st
     pattern = re.compile(rf"({kind},.*)\*[0-9A-F]{{4}}")
     matches = [pattern.fullmatch(line.text) for line in outcome.lines.get(port, [])]
     return [match[1].split(",") for match in matches if match is not None]
+
+
+def number_of(item: str) -> float:
+    """What an item of telemetry says."""
+    return float(np.uint32(int(item[1:], 16)).view(np.float32)) if item.startswith("#") else float(item)

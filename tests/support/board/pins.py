@@ -61,7 +61,9 @@ class Pin:
 def _table(text: str, name: str) -> list[str]:
     body = re.search(name + r"\[\] = \{(.*?)\};", text, re.S)
     assert body is not None, name
-    plain = re.sub(r"//[^\n]*", "", body[1])
+    # of two families of controllers in one table we have the second
+    ours = re.sub(r"#if defined\(__AVR_ATmega8__\)\n.*?#else\n(.*?)#endif", r"\1", body[1], flags=re.S)
+    plain = re.sub(r"//[^\n]*|/\*.*?\*/", "", ours)
     return [item.strip() for item in re.split(r",(?![^(]*\))", plain) if item.strip()]
 
 

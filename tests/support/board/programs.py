@@ -17,6 +17,7 @@ TELEMETRY = "console: {port: serial, baud: 115200, telemetry: 100 ms}"
 
 @dataclass(frozen=True)
 class Program:
+    gait: Path
     plan: Plan
     built: Built
     folder: Path
@@ -29,16 +30,19 @@ def build(
     flags: Sequence[str] = (),
     hooks: Mapping[str, str] | None = None,
     edits: Mapping[str, str] | None = None,
+    plant: Mapping[str, str] | None = None,
 ) -> Program:
     """Generate and build a gait's program for its board.
 
     hooks: what to replace in the users' hooks file. edits: what to replace in the gait's machine file first,
-    written into the folder, each of which must be there.
+    written into the folder, each of which must be there. plant: what to replace in the generated files.
     """
     sketch = folder / "walk"
     sketch.mkdir(parents=True)
-    plan = load_plan(edited(gait, folder, edits or {}))
-    for name, text in generate(plan, "board", sketch="walk").items():
+    copy = edited(gait, folder, edits or {})
+    plan = load_plan(copy)
+    files = generate(plan, "board", sketch="walk")
+    for name, text in planted(files, plant or {}).items():
         mine = replaced(text, hooks or {}) if name.endswith("_board_hooks.h") else text
         (sketch / name).write_text(mine, encoding="ascii")
     assert plan.wiring is not None
@@ -47,7 +51,17 @@ def build(
     except ToolError as error:
         error.add_note(error.output)
         raise
-    return Program(plan, built, sketch)
+    return Program(copy, plan, built, sketch)
+
+
+def planted(files: Mapping[str, str], faults: Mapping[str, str]) -> dict[str, str]:
+    """Replace in whichever of the files has it; each must stand somewhere, and once only."""
+    made = dict(files)
+    for old, new in faults.items():
+        (name,) = (name for name, text in made.items() if old in text)
+        assert made[name].count(old) == 1, old
+        made[name] = made[name].replace(old, new)
+    return made
 
 
 def edited(gait: Path, folder: Path, edits: Mapping[str, str]) -> Path:

@@ -1,12 +1,15 @@
 """The stork on the bench: its sensors as in a recording, its operator at the remote."""
 
 import csv
-from collections.abc import Iterator
+import io
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import sequencer
+from sequencer.history.machine import Verdict
 from sequencer.plan.tables import Plan
-from support.board.bench import Bench
-from support.board.programs import EXAMPLES
+from support.board.bench import Bench, Outcome, telemetry
+from support.board.programs import EXAMPLES, Program
 
 WALK = EXAMPLES / "stork" / "recordings" / "walk.csv"
 TILTS = ("left_leg_roll", "right_leg_roll", "body_roll")
@@ -64,68 +67,97 @@ def stork_bench() -> Bench:
     return bench
 
 
-class Sensors:
-    """Plays a recording to a bench from `begin` on; before that its first values stand still."""
+Change = Callable[[float, float], float | None]
 
-    def __init__(self, bench: Bench, plan: Plan, begin: float, path: Path = WALK) -> None:
-        self._bench = bench
-        self._plan = plan
-        self._begin = begin
-        self._rows = list(rows(path))
-        self.dead: dict[str, tuple[float, float]] = {}  # a sensor and when it is dead (tilts: the whole line)
-        self.stuck: dict[str, tuple[float, float]] = {}  # a sensor that says the same from when to when
 
-    def play(self, until: float) -> None:
+class Scene:
+    """A stork on the bench that is enabled, then told to go, while its sensors read as in a recording.
+
+    The recording's time `skip` is `begin` on the bench; what comes before stands still. sensors: what to make
+    of a sensor's value at a time (seconds on the bench); None for a dead one. line: the same for the tilts'
+    line of text, which has all three of them. said: what the remote says at a time.
+    """
+
+    begin, skip, enable_at = 0.6, 0.8, 0.4
+    frozen_at = 1000.0  # from then on the sensors say the same, as of a machine that stands still
+
+    def __init__(self, plan: Plan, path: Path = WALK) -> None:
+        self.bench = stork_bench()
+        self.plan = plan
+        self.sensors: dict[str, Change] = {}
+        self.line: Callable[[float, str], str | None] = lambda _, text: text
+        self.said: Callable[[float, str], str] = lambda _, text: text
+        self._rows = [(self.begin - self.skip + at, cells) for at, cells in rows(path)]
+
+    def run(self, program: Path, folder: Path, until: float) -> Outcome:
+        self._play(until)
+        self._operate(until)
+        if self.enable_at:
+            self.bench.send(self.enable_at, "enable\n")
+        return self.bench.run(program, folder, until)
+
+    def _play(self, until: float) -> None:
         latest: dict[str, float] = {}
-        for _, cells in self._rows[:100]:
-            latest = {**cells, **latest}
-        self._stand(latest)
         for at, cells in self._rows:
-            time = self._begin + at
-            if time >= until:
-                break
-            for name, value in cells.items():
-                if name not in self.stuck or not self.stuck[name][0] <= time < self.stuck[name][1]:
-                    latest[name] = value
-            for name in POTS:
-                if name in cells:
-                    self._pot(time, name, latest[name])
-            if round(at * 1000) % 20 == 0:
-                self._tilts(time, latest)
-
-    def _stand(self, values: dict[str, float]) -> None:
+            if at <= self.begin or not latest.keys() >= {*TILTS, *POTS}:
+                latest |= {name: cells[name] for name in (*TILTS, *POTS) if name in cells}
         for name in POTS:
-            self._pot(0.0, name, values[name])
-        for k in range(int(self._begin / 0.02)):
-            self._tilts(0.02 * k, values)
+            self._pot(0.0, name, latest[name])
+        for k in range(round(self.begin * 50)):
+            self._tilts(k / 50, latest)
+        for at, cells in self._rows:
+            if not self.begin <= at < until:
+                continue
+            if at < self.frozen_at:
+                latest |= {name: cells[name] for name in (*TILTS, *POTS) if name in cells}
+            for name in POTS:
+                if name in cells or name in self.sensors:
+                    self._pot(at, name, latest[name])
+            if round(at * 1000) % 20 == 0:
+                self._tilts(at, latest)
 
     def _pot(self, at: float, name: str, value: float) -> None:
-        counts = 0.0 if self._is_dead(name, at) else counts_of(self._plan, name, value)
-        self._bench.counts(at, POTS.index(name), min(max(counts, 0.0), 1022.0))
+        changed = self.sensors[name](at, value) if name in self.sensors else value
+        counts = 0.0 if changed is None else counts_of(self.plan, name, changed)
+        self.bench.counts(at, POTS.index(name), min(max(counts, 0.0), 1022.0))
 
     def _tilts(self, at: float, values: dict[str, float]) -> None:
-        if self._is_dead("tilts", at):
-            return
-        self._bench.send(at, ",".join(f"{values[name]:.4f}" for name in TILTS) + "\n", port=1)
+        changed = {name: self.sensors[name](at, values[name]) for name in TILTS if name in self.sensors}
+        if None not in changed.values():
+            text = self.line(at, ",".join(f"{(values | changed)[name]:.4f}" for name in TILTS))
+            if text is not None:
+                self.bench.send(at, text + "\n", port=1)
 
-    def _is_dead(self, name: str, at: float) -> bool:
-        return name in self.dead and self.dead[name][0] <= at < self.dead[name][1]
+    def _operate(self, until: float) -> None:
+        """Have the remote say what it says in the recording; before that the motors' switch is on."""
+        for k in range(round(self.begin * 10)):
+            self._say(0.1 * k + 0.003, "+motors\n")
+        for at, cells in self._rows:
+            if self.begin <= at < until:
+                text = "".join(f"!{name}\n" for name in ("go", "halt") if cells.get(name))
+                if "motors" in cells:
+                    text += "+motors\n" if cells["motors"] else "-motors\n"
+                self._say(at + 0.003, text + (".\n" if cells.get("remote") else ""))
+
+    def _say(self, at: float, text: str) -> None:
+        said = self.said(at, text)
+        if said:
+            self.bench.send(at, said, port=2)
 
 
-def operate(bench: Bench, begin: float, until: float, path: Path = WALK) -> None:
-    """Have the remote say what it says in the recording; before that it is on, with the motors' switch."""
-    said: dict[str, float] = {}
-    for k in range(int(begin / 0.1)):
-        bench.send(0.1 * k + 0.003, "+motors\n", port=2)
-    for at, cells in rows(path):
-        time = begin + at + 0.003
-        if time >= until:
-            break
-        text = "".join(f"!{name}\n" for name in ("go", "halt") if cells.get(name))
-        if "motors" in cells and said.get("motors") != cells["motors"]:
-            said["motors"] = cells["motors"]
-            text += "+motors\n" if cells["motors"] else "-motors\n"
-        if cells.get("remote"):
-            text += ".\n"
-        if text:
-            bench.send(time, text, port=2)
+def verdict(program: Program, outcome: Outcome) -> Verdict:
+    """What the dry run says to the telemetry: whether the machine did the same, to the bit."""
+    gait = sequencer.load(program.gait)
+    found = gait.dry_run(io.BytesIO(outcome.log().encode("latin-1")), executor="reference", margins=False)
+    assert found.machine is not None
+    return found.machine
+
+
+def moves(program: Program, outcome: Outcome) -> list[tuple[float, str, str]]:
+    """The changes of phase that it told of: seconds of the walk, the phase entered, the cause's kind."""
+    kinds = ["", "reset", "timeout", "guard", "anywhere", "rule"]
+    phases = program.plan.sequences[0].phases
+    return [
+        (int(now, 16) / 1000, phases[int(to, 16)].name, kinds[int(cause, 16) >> 8])
+        for _, now, _, _, to, cause in telemetry(outcome, "E1")
+    ]

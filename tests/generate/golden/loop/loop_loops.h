@@ -7,6 +7,7 @@
 // - A loop whose signal or motor has the wrong sign runs away at once. Try each one alone, unloaded, at low
 //   limits, with a hand on a switch in the motors' supply.
 // - An output of 0 only takes the drive off. It is no brake and holds nothing up: a limb may fall.
+// - Stop phase cut: the outputs go off at once; hip_motor may sink or hold: nothing is said.
 // - Limits, supply and stall watches protect the machine, not people, and work only as well as the sensors.
 //
 // How to use it: keep one Machine instead of a State; call begin() once; then, every 10 ms, fill an
