@@ -83,12 +83,9 @@ def _no_good(acceptance: Acceptance) -> Finding:
     known = [known for known in CODES if known not in _NEVER]
     close = difflib.get_close_matches(code, known, n=1)
     message = f"there is no finding {code} to accept"
+    fix = f"did you mean {close[0]}?" if close else "`sequencer explain` lists all codes; or take it out"
     if acceptance.code in CODES:
         message = f"{code} can't be accepted"
-    return Finding(
-        "unknown-acceptance",
-        Severity.WARNING,
-        acceptance.place,
-        message,
-        fix=f"did you mean {close[0]}?" if close else "`sequencer explain` lists all codes; or take it out",
-    )
+    elif " " in code:  # what follows a comma within braces is read as the next key
+        message, fix = f"{code!r} is no code", "put quotes around a reason with a comma in it"
+    return Finding("unknown-acceptance", Severity.WARNING, acceptance.place, message, fix=fix)

@@ -89,24 +89,28 @@ HOLD = re.compile(r"hold: \d+ (samples|ms)")
 TIMEOUT = re.compile(r"(?m)^ *timeout: \{[^}\n]*\}\n")
 AFTER = re.compile(r"after: [\d.]+ m?s")
 LOST = re.compile(r"lost_after: \d+ ms")
-EVERY = re.compile(r"noise: [\d.]+")
+NOISE = re.compile(r"noise: [\d.]+")
+
+
+# an acceptance of what is settled now; two holds of one phase between which a hold of nothing made no race
+REVEALED = {"stale-acceptance", "order-decides"}
 
 
 def mutants(text: str) -> Iterator[tuple[str, str]]:
     """Change one thing at a time: what it is, and the text."""
     for match in HOLD.finditer(text):
-        for hold in ("5 ms", "7 ms", "35 ms", "60 ms", "250 ms", "30 s", "200 samples"):
+        for hold in ("5 ms", "35 ms", "60 ms", "250 ms", "30 s"):
             yield f"hold {hold}", text[: match.start()] + f"hold: {hold}" + text[match.end() :]
         yield "no hold", text[: match.start()].rstrip(", ") + text[match.end() :]
     for match in TIMEOUT.finditer(text):
         yield "no timeout", text[: match.start()] + text[match.end() :]
     for match in AFTER.finditer(text):
-        for after in ("10 ms", "130 ms", "900 ms"):
+        for after in ("10 ms", "900 ms"):
             yield f"after {after}", text[: match.start()] + f"after: {after}" + text[match.end() :]
     for match in LOST.finditer(text):
         for lost in ("1 ms", "15 ms"):
             yield f"lost {lost}", text[: match.start()] + f"lost_after: {lost}" + text[match.end() :]
-    for match in EVERY.finditer(text):
+    for match in NOISE.finditer(text):
         yield "noise", text[: match.start()] + "noise: 3" + text[match.end() :]
 
 
@@ -134,7 +138,7 @@ def test_planted_faults_are_settled_in_one_go(
         after = left(here, fixed)
         assert [f for f in after if f.edits] == [], what
         fresh = {f.code for f in after} - {f.code for f in before}
-        assert fresh <= {"stale-acceptance"}, (what, fresh)
+        assert fresh <= REVEALED, (what, fresh)
         assert again(here, fixed).changed == [], what
         settled.update({code for code, _ in fixed.settled})
         unsettled.update({f.code for f in after} & MECHANICAL)
