@@ -14,6 +14,7 @@ from sequencer.check.names import check_names
 from sequencer.check.noise import check_noise
 from sequencer.check.order import check_order
 from sequencer.check.questions import Askers
+from sequencer.check.rules import check_rules
 from sequencer.check.safety import check_safety
 from sequencer.check.satisfiable import check_satisfiable
 from sequencer.check.stop import check_stop
@@ -51,6 +52,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("safety", check_safety),
     Family("drives", check_drives),
     Family("weight", check_weight),
+    Family("rules", check_rules),
     Family("symmetry", check_symmetry),
     Family("wiring", check_wiring),
 )

@@ -166,7 +166,9 @@ class _Judge:
 
     def _ways(self, one: Chain, here: Exit, two: Chain, there: Exit) -> list[Difference]:
         to, other_to = one.phases[here.to].name, two.phases[there.to].name
-        if other_to not in {to, swapped(to)}:
+        # in a crawl one leg's phase leads to the next leg, and the last one's on to something without a side
+        both_sides = to != swapped(to) and other_to != swapped(other_to)
+        if both_sides and other_to not in {to, swapped(to)}:
             return [("the way", f"to {to}", f"to {other_to}")]
         left, right = self.plan.guards[here.guard], self.plan.guards[there.guard]
         found = _unlike("holds", hold_words(left.hold) or "no hold", hold_words(right.hold) or "no hold")

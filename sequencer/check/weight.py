@@ -38,6 +38,8 @@ def check_weight(plan: Plan, askers: Askers) -> list[Finding]:
         carried = _parts(plan, required_leaves(nodes[rule.must_from : rule.must_to]))
         for foot in lifted:
             for weight in carried:
+                if weight.setpoint == foot.setpoint:
+                    continue
                 findings += _Pair(facts, travels, as_it_stands, rule, foot, weight).judge()
     return findings
 

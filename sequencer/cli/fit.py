@@ -44,15 +44,22 @@ def chosen(plan: "Plan", target: str, controller: str | None, *, never: bool, ow
     return controller or (plan.budget.controller if plan.budget is not None else None)
 
 
-def fit(plan: "Plan", name: str, target: str, files: Mapping[str, str], folder: Path) -> "Measured":
-    """Measure a gait's program; for the target board as it will lie in `folder`, with the user's files."""
+def fit(
+    plan: "Plan", name: str, target: str, files: Mapping[str, str], folder: Path
+) -> "tuple[Measured, bytes | None]":
+    """Measure a gait's program; for the target board as it will lie in `folder`, with the user's files.
+
+    Also gives the file that is flashed, where the whole of a board's program was built.
+    """
     from sequencer.plan.boards import BOARDS
     from sequencer.prove.measure import measure
 
     if target != "board" or name not in BOARDS:
-        return measure(plan, name)
+        return measure(plan, name), None
     with tempfile.TemporaryDirectory(prefix="gait-sequencer-") as scratch:
-        return measure(plan, name, as_written(files, folder, Path(scratch) / "sketch"))
+        program = Path(scratch) / "program.hex"
+        done = measure(plan, name, as_written(files, folder, Path(scratch) / "sketch"), keep=program)
+        return done, program.read_bytes() if program.exists() else None
 
 
 def as_written(files: Mapping[str, str], folder: Path, sketch: Path) -> Path:

@@ -21,6 +21,7 @@ from sequencer.cli.options import (
     verb,
 )
 from sequencer.cli.progress import Progress
+from sequencer.cli.uploading import check_place, command_for, offer, ready_to_upload
 
 if TYPE_CHECKING:
     from sequencer.generate.files import Written
@@ -50,6 +51,7 @@ CAUTION = "A stop in this code is a functional stop, not an emergency stop: that
     help="Measure on it: atmega328p, atmega2560, cortex-m3, cortex-m4f, or a board.",
 )
 @click.option("--no-measure", is_flag=True, help="Measure nothing, whatever the files say.")
+@click.option("--upload", metavar="PORT", help="Upload a board's program over this port, with avrdude.")
 @click.option(
     "--force", is_flag=True, help="Overwrite files that were not generated; write what does not fit."
 )
@@ -65,6 +67,7 @@ def command(
     ticks: int | None,
     controller: str | None,
     no_measure: bool,
+    upload: str | None,
     force: bool,
     as_json: bool,
     quiet: bool,
@@ -83,31 +86,30 @@ def command(
 
     With --controller, a budget in the machine file or the target board, flash, memory and the slowest tick
     are measured with the cross compiler and the emulator. What does not fit is not written: exit code 1.
+
+    For a board the command that uploads is printed, too; --upload PORT runs it.
     """
     from sequencer.plan.build import load_plan
 
     if target == "bringup" and templates is None:
         alone = not (machine or trace or ticks or controller)
-        return write_bringup(gait, output, gaitless=alone, force=force, as_json=as_json, quiet=quiet)
+        return write_bringup(gait, output, upload, gaitless=alone, force=force, as_json=as_json, quiet=quiet)
     plan = load_plan(gait, machine)
+    own = templates is not None
     files = _files(plan, target, output, templates)
     if trace is None and ticks is not None:
         raise MisuseError("--ticks belongs to --self-test, and there is none")
     if trace is not None:
-        files |= _selftest(plan, trace, ticks, own=templates is not None or target != "portable")
-    on = chosen(plan, target, controller, never=no_measure, own=templates is not None)
-    told = _Told(plan, as_json=as_json, quiet=quiet)
+        files |= _selftest(plan, trace, ticks, own=own or target != "portable")
+    if upload is not None and (own or target != "board"):
+        raise MisuseError("--upload needs a board's whole program", hint="--target board or bringup")
+    on = chosen(plan, target, controller, never=no_measure, own=own)
+    board = plan.wiring.board if plan.wiring is not None and target == "board" and not own else ""
+    ready_to_upload(board, upload)
+    job = _Job(plan, files, Path(output), board, upload, as_json=as_json, quiet=quiet)
     if on is not None:
-        with Progress("measuring", quiet=quiet):
-            told.measured = fit(plan, on, target, files, Path(output))
-        told.findings = findings_of(told.measured, plan, force=force)
-    if told.findings and not force:
-        told.tell(None)
-        return 1
-    from sequencer.generate.files import write
-
-    told.tell(write(files, Path(output), force=force))
-    return 0
+        job.measure(on, target, force=force)
+    return job.finish(force=force)
 
 
 def _files(plan: "Plan", target: str, output: str, templates: str | None) -> dict[str, str]:
@@ -119,16 +121,47 @@ def _files(plan: "Plan", target: str, output: str, templates: str | None) -> dic
 
 
 @dataclass(slots=True)
-class _Told:
-    """What there is to tell at the end, and how."""
+class _Job:
+    """Files on their way into a folder: what was measured, what was found, and telling it.
+
+    board: for which a program is, or empty. port: where to upload it, or None.
+    """
 
     plan: "Plan"
+    files: dict[str, str]
+    folder: Path
+    board: str
+    port: str | None
     as_json: bool
     quiet: bool
     measured: "Measured | None" = None
+    program: bytes | None = None
     findings: list[Finding] = field(default_factory=list)
 
-    def tell(self, done: "Written | None") -> None:
+    def measure(self, on: str, target: str, *, force: bool) -> None:
+        """Measure on a controller or board, and find what does not fit."""
+        with Progress("measuring", quiet=self.quiet):
+            self.measured, self.program = fit(self.plan, on, target, self.files, self.folder)
+        self.findings = findings_of(self.measured, self.plan, force=force)
+
+    def finish(self, *, force: bool) -> int:
+        """Write, upload and tell; what does not fit is not written without `force`. Gives the exit code."""
+        from sequencer.generate.files import write
+
+        if self.findings and not force:
+            self._tell(None)
+            return 1
+        if self.board:
+            check_place(self.folder)
+        done = write(self.files, self.folder, force=force)
+        if not self.as_json:
+            self._tell(done)
+        offer(self.board, self.folder, self.port, self.program, quiet=self.quiet or self.as_json)
+        if self.as_json:  # one document, or that of the error
+            self._tell(done)
+        return 0
+
+    def _tell(self, done: "Written | None") -> None:
         """Print what was measured, found and written (None: nothing was)."""
         if self.as_json:
             self._tell_json(done)
@@ -155,6 +188,8 @@ class _Told:
         if self.measured is not None:
             more["measured"] = measured_content(self.measured)
             more["findings"] = [finding_object(finding) for finding in self.findings]
+        if self.board and done is not None:
+            more["upload"] = command_for(self.board, self.folder, self.port)
         out(document("files", {"written": written, "kept": kept, **more}))
 
 

@@ -215,7 +215,7 @@ class StillBlock(Block):
 class WiringBlock(Accepting):
     """What is connected where, for the program of a board."""
 
-    board: BoardText = Field(description="uno, nano, mega2560, leonardo, micro, or another one.")
+    board: BoardText = Field(description="uno, nano, nano_old, mega2560, leonardo, micro, or another one.")
     about: str = Field("", description="A remark for people.")
     console: ConsoleBlock | None = None
     lines: dict[Name, LineBlock] = Field(default_factory=dict, description="Serial lines of numbers.")

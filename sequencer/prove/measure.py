@@ -4,6 +4,7 @@ For the target `board` flash and memory are those of the whole program, else tho
 slowest tick is always the sequencer's, out of a followed walk and random inputs on the emulated controller.
 """
 
+import shutil
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -55,11 +56,12 @@ class Measured:
     output: str = ""
 
 
-def measure(plan: Plan, name: str, sketch: Path | None = None) -> Measured:
+def measure(plan: Plan, name: str, sketch: Path | None = None, *, keep: Path | None = None) -> Measured:
     """Measure a gait's program on a controller or a known board.
 
-    sketch: the folder of a board's program, whose whole is measured then. What cannot be measured, for want
-    of a tool or because it does not compile, is left out, and said in the result.
+    sketch: the folder of a board's program, whose whole is measured then; the file that is flashed goes to
+    `keep`. What cannot be measured, for want of a tool or because it does not compile, is left out, and said
+    in the result.
     """
     board = BOARDS.get(name)
     chip = controller(_TIMED_AS.get(board.mcu, board.mcu) if board is not None else name)
@@ -70,7 +72,7 @@ def measure(plan: Plan, name: str, sketch: Path | None = None) -> Measured:
         try:
             done = _ticks(done, plan, chip, Path(folder))
             if sketch is not None and board is not None:
-                return _whole(done, board, sketch, Path(folder) / "whole")
+                return _whole(done, board, sketch, Path(folder) / "whole", keep)
         except TooLarge as error:
             return replace(done, full=str(error))
         except ToolError as error:
@@ -109,21 +111,23 @@ def _sizes(done: Measured, plan: Plan, chip: Controller, replies: list[Reply], f
     return replace(done, flash=taken.flash, ram=taken.ram, stack=taken.stack if replies else None)
 
 
-def _whole(done: Measured, board: Board, sketch: Path, output: Path) -> Measured:
+def _whole(done: Measured, board: Board, sketch: Path, output: Path, keep: Path | None) -> Measured:
     """Take the sizes of a board's whole program."""
     package = missing_for_boards()
     if package:
         both = " ".join(dict.fromkeys(f"{done.package} {package}".split()))
         return replace(done, flash=None, ram=None, package=both)
     try:
-        sizes = build_sketch(board, sketch, output).sizes
+        built = build_sketch(board, sketch, output)
     except ToolError as error:
         full = linker_says_full(error)
         if full:
             raise TooLarge(full) from error
         failed = f"the program does not compile: {error.message}"
         return replace(done, flash=None, ram=None, reason=failed, output=error.output)
-    return replace(done, flash=sizes.flash, ram=sizes.ram)
+    if keep is not None:
+        shutil.copyfile(built.hex, keep)
+    return replace(done, flash=built.sizes.flash, ram=built.sizes.ram)
 
 
 def misfits(done: Measured, budget: Budget | None, place: Place) -> list[Finding]:

@@ -1,7 +1,9 @@
 """On the emulated board a motor turns only while somebody holds on, and stops within a tick of letting go."""
 
+from pathlib import Path
+
 import pytest
-from support.bringup_rig import Events, Rig
+from support.bringup_rig import Events, Rig, build_rig
 
 TICK_MS, SILENT_MS, OFTEN_MS = 10.0, 300.0, 50.0
 A_MOMENT = 0.3  # for the work of a tick, and the emulated joint's own steps
@@ -128,3 +130,22 @@ def test_a_jammed_joint_is_given_up_in_time_and_not_written_down(events: Events)
     patch = events.log().rpartition("# ---- for")[2]
     assert "inverted" not in patch
     assert "span" not in patch
+
+
+# The same with a fault planted in the program: what finds no fault must be able to find one.
+FAULTS = {
+    "a longer silence": {"silent_hand_ms = 300U": "silent_hand_ms = 400U"},
+    "the hand is forgotten": {"return (task == jogging) || (task == measuring);": "return false;"},
+    "a duty without a bound": {"duty <= most_duty);": "duty <= 1.0F);", "!(x <= most_duty)": "!(x <= 1.0F)"},
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_fault_planted_in_the_program_is_found(fault: str, tmp_path: Path) -> None:
+    jog = "type jog neck_motor + 0.5\nwait 100\n"
+    script = f"until codes\ntype hoisted\nwait 100\n{jog}{JOG}hold on\nwait 1500\nhold off\nwait 600\nend\n"
+    found = build_rig(tmp_path, plant=FAULTS[fault]).run(tmp_path, script)
+    let_go = found.when_done("hold off")
+    in_time = found.off_after(let_go) <= let_go + SILENT_MS + TICK_MS + A_MOMENT
+    refused = any(line.startswith("# such as: jog") for line in found.told())
+    assert not (in_time and refused)

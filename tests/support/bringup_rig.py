@@ -1,5 +1,6 @@
 """A machine of one joint on the bench, its bring-up program and an emulated board around it; invented."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -55,13 +56,20 @@ class Rig:
         return Events(run_program([self.host, self.program, path], timeout_s=540))
 
 
-def build_rig(folder: Path, machine: str = RIG) -> Rig:
-    """Generate and build the bring-up program of a machine text. Raises ToolError naming what is missing."""
+def build_rig(folder: Path, machine: str = RIG, plant: Mapping[str, str] | None = None) -> Rig:
+    """Generate and build the bring-up program of a machine text; `plant` replaces pieces of its source.
+
+    Raises ToolError naming what is missing.
+    """
     path = folder / "rig.machine.yaml"
     path.write_text(machine)
     sketch = folder / "first_morning"
     sketch.mkdir()
-    for name, text in bringup_files(path, sketch.name).items():
+    files = bringup_files(path, sketch.name)
+    for old, new in (plant or {}).items():
+        assert old in files["rig_bringup.cpp"], old
+        files["rig_bringup.cpp"] = files["rig_bringup.cpp"].replace(old, new)
+    for name, text in files.items():
         (sketch / name).write_text(text)
     built = build_sketch(BOARDS["mega2560"], sketch, folder / "built")
     host = folder / "joint_host"
@@ -107,7 +115,7 @@ class Events:
         """Give when the motor was off for the first time from then on."""
         if self.duty_at(ms) == 0.0:
             return ms
-        return next(at for kind, at, w in self._lines if kind == "D" and at > ms and float(w) == 0.0)
+        return next((at for kind, at, w in self._lines if kind == "D" and at > ms and not float(w)), 1e12)
 
     def most(self, begin: float = 0.0, end: float = 1e12) -> float:
         """Give the largest duty either way within a time."""

@@ -23,9 +23,9 @@ class LiveMaker:
         self.parameters = list(plan.parameters)
 
     def make(self) -> t.Plan:
-        """Give the plan with named numbers in about half of all plans, and helping in nearly as many."""
+        """Give the plan with named numbers in part of all plans, and helping in as many."""
         plan, rng = self.plan, self.rng
-        if rng.random() < 0.5:
+        if rng.random() < 0.4:
             plan = replace(
                 plan,
                 signals=tuple(self._signal(signal) for signal in plan.signals),
@@ -47,7 +47,7 @@ class LiveMaker:
         return len(self.parameters) - 1
 
     def _signal(self, signal: t.Signal) -> t.Signal:
-        return replace(signal, zero_from=self._named(0.5, -4.0, 4.0, 0.0, 0.5, -1.7))
+        return replace(signal, zero_from=self._named(0.3, -4.0, 4.0, 0.0, 0.5, -1.7))
 
     def _loop(self, loop: t.Loop) -> t.Loop:
         rng = self.rng
@@ -62,7 +62,7 @@ class LiveMaker:
 
     def _output(self, output: t.Output) -> t.Output:
         rng = self.rng
-        named = self._named(0.5, 0.0, 1.0, 0.0, 0.2, 0.5)
+        named = self._named(0.4, 0.0, 1.0, 0.0, 0.2, 0.5)
         if named is not None:
             return replace(output, cap=self.parameters[named].value, cap_from=named)
         return replace(output, cap=load_f32(rng.choice([0.0, 0.3, 0.7])) if rng.random() < 0.4 else None)
