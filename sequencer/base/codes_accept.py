@@ -6,7 +6,7 @@ from sequencer.base.findings import Severity
 
 _HELD = "      - {to: lower, when: {at_target: bend, tolerance: 3 mm}, hold: %s%s}\n"
 _ACCEPTED = ", accept: {%s}"
-_REASON = "hold-on-silence: the knee has two sensors on one wire"
+_REASON = "hold-on-silence: the knee has two sensors on two wires"
 _SOUND = changed((LIFT_DONE, _HELD % ("60 ms", _ACCEPTED % _REASON)))
 
 CODES = (

@@ -84,7 +84,8 @@ def build_plan(loaded: Loaded) -> Plan:
     findings += context.findings
     if findings:
         raise FileErrors(_in_order(findings, loaded))
-    return replace(plan, sha=meaning_hash(plan))
+    accepted = (*loaded.gait_file.accepted, *loaded.machine_file.accepted)
+    return replace(plan, sha=meaning_hash(plan), acceptances=accepted)
 
 
 def machine_plan(path: str | FilePath) -> Plan:
@@ -166,7 +167,6 @@ class _PlanBuilder:
             outputs=drives.outputs,
             latches=guards.slots.latches,
             holds=guards.slots.holds,
-            acceptances=(*context.gait.accepted, *context.machine.accepted),
             sources=tuple(dict.fromkeys((context.gait.name, context.machine.name))),
             wiring=build_wiring(context, self.machine, tables, rows),
             helping=self.machine.helping,
