@@ -22,6 +22,7 @@ from sequencer.plan.build import load_plan, parse_plan
 from sequencer.plan.tables import Plan
 
 if TYPE_CHECKING:
+    from sequencer.check import Judged
     from sequencer.generate.files import Written
     from sequencer.history.blocks import Executor
     from sequencer.history.rounding import Rounding
@@ -74,10 +75,14 @@ class Gait:
         self.plan = plan
 
     def check(self) -> list[Finding]:
-        """Look for what is wrong with the walk; worst first."""
-        from sequencer.check import check
+        """Look for what is wrong with the walk and is not accepted by its files; worst first."""
+        return self.judge().findings
 
-        return check(self.plan)
+    def judge(self) -> "Judged":
+        """Do the same; what the files accept is told apart."""
+        from sequencer.check import judge
+
+        return judge(self.plan)
 
     def draw(self, path: str | Path, kind: str | None = None) -> None:
         """Draw the walk; `kind` is svg, png, pdf or dot, by default what the path ends in.

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
+from sequencer.check.accepted import Judged, settle
 from sequencer.check.drives import check_drives
 from sequencer.check.graph import check_graph
 from sequencer.check.holds import check_holds
@@ -28,21 +29,25 @@ MOST_NOTES = 8
 
 @dataclass(frozen=True, slots=True)
 class Family:
-    """A group of checks of one kind. `run` gets the plan and the shared means of asking about guards."""
+    """A group of checks of one kind. `run` gets the plan and the shared means of asking about guards.
+
+    edits: whether its findings may say by which edits they would be settled.
+    """
 
     name: str
     run: Callable[[Plan, Askers], list[Finding]]
+    edits: bool = False
 
 
 FAMILIES: tuple[Family, ...] = (
-    Family("graph", check_graph),
+    Family("graph", check_graph, edits=True),
     Family("satisfiable", check_satisfiable),
     Family("order", check_order),
     Family("names", check_names),
     Family("stop", check_stop),
-    Family("holds", check_holds),
-    Family("waits", check_waits),
-    Family("noise", check_noise),
+    Family("holds", check_holds, edits=True),
+    Family("waits", check_waits, edits=True),
+    Family("noise", check_noise, edits=True),
     Family("leftovers", check_leftovers),
     Family("safety", check_safety),
     Family("drives", check_drives),
@@ -54,14 +59,27 @@ FAMILIES: tuple[Family, ...] = (
 
 
 def check(plan: Plan) -> list[Finding]:
-    """Check a plan with every family; return the findings, worst first.
+    """Check a plan with every family; return the findings that its files do not accept, worst first.
 
     What is written once but stands for several phases (a mirror image, one sequence per leg) is told once;
     the other phases are in the notes.
     """
+    return judge(plan).findings
+
+
+def judge(plan: Plan) -> Judged:
+    """Do the same, and return the accepted findings, too."""
     askers = Askers(plan)
     findings = [finding for family in FAMILIES for finding in family.run(plan, askers)]
-    return worst_first(_told_once(findings))
+    judged = settle(plan, worst_first(_told_once(findings)))
+    return Judged(worst_first(judged.findings), judged.accepted)
+
+
+def mechanical_findings(plan: Plan) -> list[Finding]:
+    """Return the open findings that can be settled by edits."""
+    askers = Askers(plan)
+    findings = [finding for family in FAMILIES if family.edits for finding in family.run(plan, askers)]
+    return [finding for finding in settle(plan, findings).findings if finding.edits]
 
 
 def _told_once(findings: list[Finding]) -> list[Finding]:
@@ -72,8 +90,13 @@ def _told_once(findings: list[Finding]) -> list[Finding]:
 
 
 def _joined(group: list[Finding]) -> Finding:
-    """Make one finding of several in one place: the first, with the other messages as notes."""
+    """Make one finding of several in one place: the first, with the other messages as notes.
+
+    Where they would be settled by different edits, the longest is told, which settles all of them.
+    """
     first = group[0]
+    longest = max((f for f in group if f.edits), key=lambda f: f.edits[0].length, default=first)
+    first = replace(first, fix=longest.fix, edits=longest.edits)
     others = list(dict.fromkeys(f.message for f in group if f.message != first.message))
     notes = [(first.place, message) for message in others[:MOST_NOTES]]
     if len(others) > MOST_NOTES:

@@ -13,7 +13,7 @@ from pydantic import (
     model_validator,
 )
 
-from sequencer.gait.blocks import Block, Repeatable
+from sequencer.gait.blocks import Accepting, Block, Repeatable
 from sequencer.gait.fields import Amount, Name, Span, fail
 
 _PIN = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,23}|[0-9]{1,3}")
@@ -212,7 +212,7 @@ class StillBlock(Block):
     )
 
 
-class WiringBlock(Block):
+class WiringBlock(Accepting):
     """What is connected where, for the program of a board."""
 
     board: BoardText = Field(description="uno, nano, nano_old, mega2560, leonardo, micro, or another one.")

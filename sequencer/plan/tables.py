@@ -9,6 +9,7 @@ has become an index into one of the tables. Names stay for people. `for_each`, `
 from dataclasses import dataclass
 from typing import Literal
 
+from sequencer.base.acceptance import Acceptance
 from sequencer.base.places import Place
 from sequencer.plan.budget_tables import Budget
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
@@ -334,6 +335,7 @@ class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
     `wiring` and `budget` are for the programs of boards; no tick looks at them and `sha` leaves them out.
+    So it does with `acceptances`, which are for the check.
     `helping`: the machine may be helped by hand and walk in single steps (DEVELOPERS.md, "Helping by hand").
     `fixed` is there if the sequencer counts in whole steps (`arithmetic: int16`); the numbers are then those
     nearest to them.
@@ -365,6 +367,7 @@ class Plan:
     wiring: Wiring | None = None
     budget: Budget | None = None
     helping: bool = False
+    acceptances: tuple[Acceptance, ...] = ()
     fixed: FixedPoint | None = None
 
 
