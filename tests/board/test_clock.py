@@ -71,7 +71,9 @@ def test_a_late_tick_keeps_its_time(tmp_path: Path) -> None:
     usual = sorted(driven)[len(driven) // 2]
     late = [at for at in driven if at > usual + 0.001]
     assert 5 < len(late) < len(driven) / 2
-    assert len([at for at in driven if abs(at - usual) < 0.0006]) > len(driven) / 2, "the rest keeps its place"
+    assert len([at for at in driven if abs(at - usual) < 0.0006]) > len(driven) / 2, (
+        "the rest keeps its place"
+    )
 
 
 def test_a_program_that_hangs_is_reset_and_starts_with_motors_off(tmp_path: Path) -> None:
