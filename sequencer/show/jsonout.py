@@ -21,7 +21,9 @@ from sequencer.base.places import NOWHERE, Place
 if TYPE_CHECKING:
     from sequencer.check.accepted import Accepted
 
-VERSIONS: Final = {"findings": 1, "codes": 1, "run": 1, "plan": 1, "files": 1, "folder": 1, "proof": 1}
+VERSIONS: Final = dict.fromkeys(
+    ("findings", "codes", "run", "plan", "files", "folder", "proof", "rounding"), 1
+)
 
 
 def document(kind: str, content: Mapping[str, Any]) -> str:
