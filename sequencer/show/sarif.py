@@ -54,7 +54,7 @@ def sarif_document(
         "results": results,
     }
     log = {"$schema": SCHEMA, "version": VERSION, "runs": [run]}
-    return json.dumps(log, indent=2, ensure_ascii=False, allow_nan=False)
+    return json.dumps(log, indent=2, allow_nan=False)  # all ASCII: nothing turns the reading direction
 
 
 def _driver(codes: list[str]) -> Object:
