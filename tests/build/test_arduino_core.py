@@ -1,4 +1,4 @@
-"""Building a sketch against a board's core: what comes out, what is kept, and what is said if it cannot be."""
+"""Building a sketch against a board's core: what comes out, what is kept, what is said if it fails."""
 
 from pathlib import Path
 
