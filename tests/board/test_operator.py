@@ -173,4 +173,4 @@ def test_the_sensors_reset_line_is_pulled_at_the_start_and_on_command(stork: Pro
     driven = [change for change in outcome.changes["sensor_reset"] if change.level >= 0]
     lows = [(a.at, b.at - a.at) for a, b in itertools.pairwise(driven) if a.level == 0]
     assert [round(at, 1) for at, _ in lows] == [0.0, 0.3]
-    assert all(0.015 < lasted < 0.035 for _, lasted in lows), lows
+    assert all(0.020 <= lasted < 0.035 for _, lasted in lows), lows
