@@ -100,8 +100,8 @@ FAULTS = [
     ("a target that is too far on one side", "_follow.j2", "(v <= (place + t))", "(v <= (place + t + 1))"),
     ("a ramp that jumps the last step", "_setpoints.j2", "    if (gap > step) {",
      "    if (gap >= (step + step)) {"),
-    ("a way that has 15 bits", "_setpoints.j2", "const uint16_t way = static_cast<uint16_t>(",
-     "const uint16_t way = 0x7FFFU & static_cast<uint16_t>("),
+    ("a way that has 15 bits", "_setpoints.j2", "const uint16_t gap = static_cast<uint16_t>(",
+     "const uint16_t gap = 0x7FFFU & static_cast<uint16_t>("),
     ("a parameter at the end of its span refused", "_tick.j2", "(value <= high)", "(value < high)"),
 ]  # fmt: skip
 
