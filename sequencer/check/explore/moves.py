@@ -1,0 +1,163 @@
+"""What may happen in one tick: which sequences move together.
+
+Sequences that look at the same inputs, or at each other in a ring, are tried together, in every combination
+that some one state of the inputs allows. All others move one after another: whatever they do in the same tick
+they can also do in ticks that follow, those first that look at the others.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sequencer.check.domains import TooManyBoxesError, meet_unions
+from sequencer.check.explore.layout import Layout
+from sequencer.check.explore.views import EVERYWHERE, TIMEOUT, Option, Region, View, Views, Watch
+
+MOST_OUTCOMES = 2048  # of one group in one configuration
+
+Outcome = tuple[tuple[View, Option], ...]  # who moves, by which way; the others of the group stay
+Moves = tuple[tuple[int, int], ...]  # (sequence, phase entered)
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """What a group may do: `moves` with the outcome that shows each; whether all may stay; whether that is all."""
+
+    moves: dict[Moves, Outcome]
+    may_stay: bool
+    cut: bool
+    together: tuple[Outcome, ...]  # those in which two leave though each asked that the other stay
+
+
+class Mover:
+    """Works out joint moves and keeps them. `steps` counts what was tried, the measure of the work done."""
+
+    def __init__(self, views: Views, layout: Layout) -> None:
+        self.views, self.layout = views, layout
+        self.steps = 0
+        self.cut = False
+        self._kept: dict[tuple[int, ...], Joint] = {}
+        self._held: list[object] = []  # keeps the views alive whose id is a key
+
+    def joints(self, config: int, watch: Watch) -> list[Joint]:
+        """Return what each group of sequences may do in a configuration while `anywhere` is quiet."""
+        view = self.views.view
+        able = [v for s in range(len(self.layout.phases)) if (v := view(config, s)).options]
+        return [self._joint(watch, group) for group in self._groups(able)]
+
+    def _groups(self, able: list[View]) -> list[list[View]]:
+        """Split views into groups; two are in one group if each leads to the other by looking or sharing."""
+        count = len(able)
+        if count < 2 or self.views.watch_reads_phases:
+            return [able] if able else []
+        reach = [0] * count
+        for i, one in enumerate(able):
+            for j, other in enumerate(able):
+                if i != j and (one.touched & other.touched or one.read >> other.sequence & 1):
+                    reach[i] |= 1 << j
+        for k in range(count):
+            behind, bit = reach[k], 1 << k
+            if behind:
+                for i in range(count):
+                    if reach[i] & bit:
+                        reach[i] |= behind
+        groups: list[list[View]] = []
+        left = (1 << count) - 1
+        for i in range(count):
+            if not left >> i & 1:
+                continue
+            members = [j for j in range(i, count) if j == i or (reach[i] >> j & 1 and reach[j] >> i & 1)]
+            left &= ~sum(1 << j for j in members)
+            groups.append([able[j] for j in members])
+        return groups
+
+    def _joint(self, watch: Watch, group: list[View]) -> Joint:
+        key = (id(watch), *map(id, group))
+        found = self._kept.get(key)
+        if found is None:
+            found = self._kept[key] = self._try_all(watch, group)
+            self._held += [watch, *group]
+        return found
+
+    def _try_all(self, watch: Watch, group: list[View]) -> Joint:
+        moves: dict[Moves, Outcome] = {}
+        together: list[Outcome] = []
+        may_stay = cut = False
+        tried = 0
+        todo: list[tuple[int, Region, Outcome]] = [(0, watch.quiet, ())]
+        while todo:
+            at, region, outcome = todo.pop()
+            if at == len(group):
+                may_stay = may_stay or not outcome
+                if outcome:
+                    moves.setdefault(tuple((v.sequence, o.to) for v, o in outcome), outcome)
+                    if len(outcome) > 1:
+                        together.append(outcome)
+                continue
+            tried += 1
+            if tried > MOST_OUTCOMES * len(group):
+                cut = self.cut = True
+                break
+            view = group[at]
+            for option in reversed(view.options):
+                common = _meet(region, option.region)
+                if common:
+                    todo.append((at + 1, common, (*outcome, (view, option))))
+            stay = _meet(region, view.stay)
+            if stay:
+                todo.append((at + 1, stay, outcome))
+        self.steps += tried
+        return Joint(moves, may_stay, cut, tuple(together))
+
+    def successors(self, config: int, *, faultless: bool = False) -> Iterator[tuple[int, Moves]]:
+        """Yield the configurations that the sequences' own ways lead to, with the moves.
+
+        faultless: leave out what a timeout has part in.
+        """
+        joints = self.joints(config, self.views.watch(config))
+        forced = [joint for joint in joints if not joint.may_stay]
+        if forced and any(not joint.moves for joint in forced):
+            return  # `anywhere` is never quiet here
+        for joint in joints:
+            others = [other for other in forced if other is not joint]
+            for moves, outcome in joint.moves.items():
+                if faultless and any(option.number == TIMEOUT for _, option in outcome):
+                    continue
+                for more in _products(others, ()):
+                    after = self._after(config, moves + more)
+                    yield after, moves + more
+                    if len(joints) > 1 and self._must_move_on(after, moves):
+                        rest = [other for other in joints if other is not joint]
+                        for further in _products(rest, (), may_stay=True):
+                            yield self._after(config, moves + further), moves + further
+
+    def _after(self, config: int, moves: Moves) -> int:
+        for sequence, to in moves:
+            config = self.layout.enter(config, sequence, to)
+        return config
+
+    def _must_move_on(self, after: int, moves: Moves) -> bool:
+        """Tell whether one that has just moved can't stay where it is: then others can't follow it later."""
+        flags = self.views.may_have_to_move
+        return any(flags[s][to] and not self.views.view(after, s).stay for s, to in moves)
+
+
+def _products(joints: list[Joint], so_far: Moves, *, may_stay: bool = False) -> Iterator[Moves]:
+    if not joints:
+        yield so_far
+        return
+    first, rest = joints[0], joints[1:]
+    if may_stay and first.may_stay:
+        yield from _products(rest, so_far, may_stay=True)
+    for moves in first.moves:
+        yield from _products(rest, so_far + moves, may_stay=may_stay)
+
+
+def _meet(a: Region, b: Region) -> Region:
+    if a is EVERYWHERE:
+        return b
+    if b is EVERYWHERE:
+        return a
+    try:
+        return meet_unions(a, b)
+    except TooManyBoxesError:
+        return b
