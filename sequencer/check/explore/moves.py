@@ -6,11 +6,10 @@ they can also do in ticks that follow, those first that look at the others.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from sequencer.check.domains import TooManyBoxesError, meet_unions
 from sequencer.check.explore.layout import Layout
-from sequencer.check.explore.views import EVERYWHERE, TIMEOUT, Option, Region, View, Views, Watch
+from sequencer.check.explore.views import TIMEOUT, Option, Region, View, Views, Watch, common
 
 MOST_OUTCOMES = 2048  # of one group in one configuration
 
@@ -25,7 +24,7 @@ class Joint:
     moves: dict[Moves, Outcome]
     may_stay: bool
     cut: bool
-    together: tuple[Outcome, ...]  # those in which two leave though each asked that the other stay
+    together: tuple[Outcome, ...]  # those in which several move at once
 
 
 class Mover:
@@ -99,10 +98,10 @@ class Mover:
                 break
             view = group[at]
             for option in reversed(view.options):
-                common = _meet(region, option.region)
-                if common:
-                    todo.append((at + 1, common, (*outcome, (view, option))))
-            stay = _meet(region, view.stay)
+                both = common(region, option.region)
+                if both:
+                    todo.append((at + 1, both, (*outcome, (view, option))))
+            stay = common(region, view.stay)
             if stay:
                 todo.append((at + 1, stay, outcome))
         self.steps += tried
@@ -114,14 +113,14 @@ class Mover:
         faultless: leave out what a timeout has part in.
         """
         joints = self.joints(config, self.views.watch(config))
+        if faultless:
+            joints = [_without_timeouts(joint) for joint in joints]
         forced = [joint for joint in joints if not joint.may_stay]
         if forced and any(not joint.moves for joint in forced):
             return  # `anywhere` is never quiet here
         for joint in joints:
             others = [other for other in forced if other is not joint]
-            for moves, outcome in joint.moves.items():
-                if faultless and any(option.number == TIMEOUT for _, option in outcome):
-                    continue
+            for moves in joint.moves:
                 for more in _products(others, ()):
                     after = self._after(config, moves + more)
                     yield after, moves + more
@@ -141,6 +140,11 @@ class Mover:
         return any(flags[s][to] and not self.views.view(after, s).stay for s, to in moves)
 
 
+def _without_timeouts(joint: Joint) -> Joint:
+    moves = {m: o for m, o in joint.moves.items() if all(option.number != TIMEOUT for _, option in o)}
+    return replace(joint, moves=moves)
+
+
 def _products(joints: list[Joint], so_far: Moves, *, may_stay: bool = False) -> Iterator[Moves]:
     if not joints:
         yield so_far
@@ -151,13 +155,3 @@ def _products(joints: list[Joint], so_far: Moves, *, may_stay: bool = False) -> 
     for moves in first.moves:
         yield from _products(rest, so_far + moves, may_stay=may_stay)
 
-
-def _meet(a: Region, b: Region) -> Region:
-    if a is EVERYWHERE:
-        return b
-    if b is EVERYWHERE:
-        return a
-    try:
-        return meet_unions(a, b)
-    except TooManyBoxesError:
-        return b

@@ -24,12 +24,14 @@ class Known:
     """What is known where a guard is looked at; None where it may be anything.
 
     phases: of each sequence. counters: of each counter. targets: of each setpoint, in its unit, together with
-    the sides from which `reached` may look (1 rising, -1 falling, 0 nothing to travel).
+    the sides from which `reached` may look (1 rising, -1 falling, 0 nothing to travel). released: whether
+    comparisons look at their release, None if that is open.
     """
 
     phases: tuple[int | None, ...]
     counters: tuple[int | None, ...]
     targets: tuple[tuple[float, tuple[int, ...]] | None, ...]
+    released: bool | None = None
 
 
 class Residuals:
@@ -42,7 +44,7 @@ class Residuals:
         self._leaves = list(plan.leaves)
         self.plan = replace(plan, leaves=cast("tuple[Leaf, ...]", self._leaves))  # a list, as it grows
         self.asker = Asker(self.plan, most_steps=most_steps)
-        self._numbers: dict[Leaf, int] = {}
+        self._numbers: dict[Leaf, int] = {leaf: number for number, leaf in enumerate(plan.leaves)}
 
     def of(
         self, guard: Guard, known: Known, sequence: int | None, phase: int | None, *, watched: bool = False
@@ -70,6 +72,8 @@ class Residuals:
         if isinstance(leaf, InPhase):
             phase = known.phases[leaf.sequence]
             return (node,) if phase is None else phase in leaf.phases
+        if isinstance(leaf, Compare | Follow) and leaf.latch is not None and known.released is not None:
+            leaf = _without_latch(leaf, released=known.released)
         if isinstance(leaf, Compare) and leaf.source == "counter" and leaf.latch is None:
             count = known.counters[leaf.index]
             if count is not None:
@@ -78,7 +82,7 @@ class Residuals:
             aim = known.targets[leaf.setpoint]
             if aim is not None:
                 return self._follow(leaf, *aim)
-        return (node,)
+        return (self._node(leaf),)
 
     def _number(self, level: Level | None) -> float:
         return 0.0 if level is None else self.asker.facts.level(level)[0]
@@ -127,6 +131,15 @@ class Residuals:
             self._numbers[leaf] = len(self._leaves)
             self._leaves.append(leaf)
         return Node("leaf", self._numbers[leaf])
+
+
+def _without_latch(leaf: Compare | Follow, *, released: bool) -> Compare | Follow:
+    """Return a comparison that always looks at its release, or never."""
+    if isinstance(leaf, Follow):
+        tolerance = leaf.release if released and leaf.release is not None else leaf.tolerance
+        return replace(leaf, tolerance=tolerance, release=None, latch=None)
+    low, high = (leaf.release_low, leaf.release_high) if released else (leaf.low, leaf.high)
+    return replace(leaf, low=low, high=high, release_low=None, release_high=None, latch=None)
 
 
 def negated(part: _Part) -> _Part:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from sequencer.check.edges import may_stay
 from sequencer.check.explore.layout import Layout
 from sequencer.check.explore.moves import Mover
+from sequencer.check.explore.races import Race, races
 from sequencer.check.explore.residual import Residuals
 from sequencer.check.explore.views import Views
 from sequencer.check.facts import Facts
@@ -38,9 +39,9 @@ class Reached:
 
     order: the configurations. before: the number of the one from which each was first found. finished: whether
     that is all. broken: for each rule over phases the first configuration that breaks it. entered: the first
-    configuration in each phase of each sequence. stuck: those in which two sequences or more can't go on.
-    together: (configuration, sequence, guard, sequence, guard) for the first time that two guards let their
-    sequences leave in one tick. ways: from and to, in pairs, for those from which `anywhere` can't come to rest.
+    configuration in each phase of each sequence. stuck: those in which no guard of two sequences or more can fire. races:
+    where each was first possible. restless: those that are not at rest and that `anywhere` can't bring to rest;
+    ways: from and to, in pairs, for these.
     """
 
     order: list[int]
@@ -49,7 +50,7 @@ class Reached:
     broken: dict[int, int] = field(default_factory=dict)
     entered: dict[tuple[int, int], int] = field(default_factory=dict)
     stuck: list[int] = field(default_factory=list)
-    together: dict[tuple[int, int, int, int, int, int], int] = field(default_factory=dict)
+    races: dict[Race, int] = field(default_factory=dict)
     ways: "array[int]" = field(default_factory=lambda: array("q"))
     restless: list[int] = field(default_factory=list)
 
@@ -65,7 +66,7 @@ class Search:
     """One plan with everything that is worked out about its configurations."""
 
     def __init__(self, plan: Plan, facts: Facts, bounds: Bounds) -> None:
-        self.plan, self.bounds = plan, bounds
+        self.plan, self.facts, self.bounds = plan, facts, bounds
         self.layout = Layout(plan, facts)
         self.residuals = Residuals(plan, most_steps=bounds.solver_steps)
         self.views = Views(plan, self.layout, self.residuals)
@@ -134,6 +135,8 @@ class Search:
     def after(self, config: int) -> list[int]:
         """Return all configurations that may follow in the next tick."""
         if self._faultless:
+            if any(self.must_lead(rule, config) for rule, _ in self._leading):
+                return []
             return [after for after, _ in self.mover.successors(config, faultless=True)]
         anywhere = self.plan.anywhere
         found = [self.sent(config, anywhere[entry].to) for entry in self.views.watch(config).fires]
@@ -178,6 +181,10 @@ class Search:
         """Tell whether every sequence stands in a rest or stop phase."""
         return all(self._calm[s][f.of(config)] for s, f in enumerate(self.layout.phases))
 
+    def is_calm(self, sequence: int, phase: int) -> bool:
+        """Tell whether a phase is a rest or a stop phase."""
+        return self._calm[sequence][phase]
+
     def comes_to_rest(self, config: int) -> bool:
         """Tell whether what is watched anywhere can bring all sequences to rest at once."""
         return any(self._calming[entry] for entry in self.views.watch(config).fires)
@@ -200,12 +207,5 @@ class Search:
             if not joint.together or id(joint) in self._seen_joints:
                 continue
             self._seen_joints.add(id(joint))
-            for outcome in joint.together:
-                for i, (one, first) in enumerate(outcome):
-                    for other, second in outcome[i + 1 :]:
-                        if first.number >= 0 and second.number >= 0:
-                            key = (
-                                one.sequence, one.phase, first.number,
-                                other.sequence, other.phase, second.number,
-                            )  # fmt: skip
-                            reached.together.setdefault(key, number)
+            for race in races(self.plan, joint):
+                reached.races.setdefault(race, number)

@@ -7,9 +7,9 @@ invented move does not replay and is not claimed.
 
 from dataclasses import dataclass
 
-from sequencer.check.domains import Box, TooManyBoxesError, Var, subtract_unions
+from sequencer.check.domains import Box, TooManyBoxesError, Var, meet_unions, subtract_unions
 from sequencer.check.explore.layout import Layout
-from sequencer.check.explore.residual import Left, Residuals
+from sequencer.check.explore.residual import Known, Left, Residuals
 from sequencer.check.truth import outlasts_tick
 from sequencer.plan.tables import Plan
 
@@ -33,7 +33,7 @@ class View:
 
     options: what may fire. stay: where it may stay; empty if it must move. touched: the variables on which all
     that depends, as bits. read: the sequences that its guards look at, as bits.
-    stuck: it has guards, none can fire, and no timeout helps.
+    stuck: it has guards and none can fire.
     """
 
     sequence: int
@@ -59,7 +59,6 @@ class Views:
 
     def __init__(self, plan: Plan, layout: Layout, residuals: Residuals) -> None:
         self.plan, self.layout, self.residuals = plan, layout, residuals
-        self._kept: dict[tuple[int, int], dict[int, View]] = {}
         self._masks: list[list[int]] = []
         self._reads: list[list[int]] = []
         self._numbers: dict[Var, int] = {}
@@ -89,12 +88,12 @@ class Views:
         key = config & self._masks[sequence][phase]
         found = kept.get(key)
         if found is None:
-            found = kept[key] = self._make(config, sequence, phase)
+            found = kept[key] = self.view_with(self.layout.known(config), sequence, phase)
         return found
 
-    def _make(self, config: int, sequence: int, phase: int) -> View:
+    def view_with(self, known: Known, sequence: int, phase: int) -> View:
+        """Return what a sequence may do in a phase if no more is known than that."""
         row = self.plan.sequences[sequence].phases[phase]
-        known = self.layout.known(config)
         options: list[Option] = []
         stay: Region = EVERYWHERE
         touched = 0
@@ -105,14 +104,14 @@ class Views:
             if not true or not stay:
                 continue
             touched |= self._touched(true)
-            fires = _common(stay, true)
+            fires = common(stay, true)
             if fires:
                 options.append(Option(number, way.to, fires))
             if not outlasts_tick(guard.hold):
                 stay = self._left_over(stay, true)
+        stuck = bool(row.exits) and not options
         if row.timeout is not None and stay:
             options.append(Option(TIMEOUT, row.timeout.to, stay))
-        stuck = bool(row.exits) and not options
         return View(
             sequence, phase, tuple(options), stay, touched, self._reads[sequence][phase], stuck
         )
@@ -140,16 +139,20 @@ class Views:
                 bits |= 1 << self._numbers.setdefault(var, len(self._numbers))
         return bits
 
+    def sequences_read(self, sequence: int, phase: int) -> int:
+        """Return which other sequences a phase's guards look at, as bits."""
+        return self._reads[sequence][phase]
+
     def watch(self, config: int) -> Watch:
         """Return what `anywhere` may do."""
         key = config & self._watch_mask
         found = self._watches.get(key)
         if found is None:
-            found = self._watches[key] = self._make_watch(config)
+            found = self._watches[key] = self.watch_with(self.layout.known(config))
         return found
 
-    def _make_watch(self, config: int) -> Watch:
-        known = self.layout.known(config)
+    def watch_with(self, known: Known) -> Watch:
+        """Return what `anywhere` may do if no more is known than that."""
         fires: list[int] = []
         quiet: Region = EVERYWHERE
         touched = 0
@@ -157,17 +160,17 @@ class Views:
             guard = self.plan.guards[entry.guard]
             true = self.region(self.residuals.of(guard, known, None, None, watched=True))
             touched |= self._touched(true)
-            if _common(quiet, true):
+            if common(quiet, true):
                 fires.append(number)
             if true and not outlasts_tick(guard.hold):
                 quiet = self._left_over(quiet, true)
         return Watch(tuple(fires), quiet, touched)
 
 
-def _common(a: Region, b: Region) -> Region:
+def common(a: Region, b: Region) -> Region:
     """Return the common part of two regions; of very many boxes the second alone, which is too large."""
-    from sequencer.check.domains import meet_unions
-
+    if a is EVERYWHERE:
+        return b
     try:
         return meet_unions(a, b)
     except TooManyBoxesError:
