@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
 from sequencer.check.drives import check_drives
+from sequencer.check.explore.run import Exploring, check_explored
 from sequencer.check.graph import check_graph
 from sequencer.check.holds import check_holds
 from sequencer.check.leftovers import check_leftovers
@@ -53,14 +54,17 @@ FAMILIES: tuple[Family, ...] = (
 )
 
 
-def check(plan: Plan) -> list[Finding]:
-    """Check a plan with every family; return the findings, worst first.
+def check(plan: Plan, exploring: Exploring | None = None) -> list[Finding]:
+    """Check a plan with every family, then explore it; return the findings, worst first.
+
+    exploring: how far to explore; it also takes the counterexamples. None is the default bounds.
 
     What is written once but stands for several phases (a mirror image, one sequence per leg) is told once;
     the other phases are in the notes.
     """
     askers = Askers(plan)
     findings = [finding for family in FAMILIES for finding in family.run(plan, askers)]
+    findings += check_explored(plan, exploring or Exploring())
     return worst_first(_told_once(findings))
 
 
