@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from sequencer.base import (
     codes_drives,
+    codes_explore,
     codes_files,
     codes_graph,
     codes_guards,
@@ -35,6 +36,7 @@ def _joined(parts: Iterable[tuple[CodeInfo, ...]]) -> dict[str, CodeInfo]:
 CODES: dict[str, CodeInfo] = _joined(
     (
         codes_drives.CODES,
+        codes_explore.CODES,
         codes_files.CODES,
         codes_graph.CODES,
         codes_guards.CODES,

@@ -47,8 +47,8 @@ class Judge:
         """Return all claims, each kind cut to the first few."""
         rings = list(self._waits())
         kinds = [rings, list(self._broken()), list(self._races())]
-        if self.reached.finished:
-            kinds += [list(self._never_entered()), [] if rings else list(self._restless())]
+        if self.reached.finished and not rings:  # else they would only tell what follows from the waiting
+            kinds += [list(self._never_entered()), list(self._restless())]
         return [claim for kind in kinds for claim in kind[:MOST_CLAIMS]]
 
     def _stand(self, config: int) -> str:
