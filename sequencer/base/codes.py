@@ -6,6 +6,7 @@ Every ``codes_*`` module holds a tuple ``CODES``; here they are joined. Nothing 
 from collections.abc import Iterable
 
 from sequencer.base import (
+    codes_accept,
     codes_drives,
     codes_explore,
     codes_files,
@@ -35,6 +36,7 @@ def _joined(parts: Iterable[tuple[CodeInfo, ...]]) -> dict[str, CodeInfo]:
 
 CODES: dict[str, CodeInfo] = _joined(
     (
+        codes_accept.CODES,
         codes_drives.CODES,
         codes_explore.CODES,
         codes_files.CODES,

@@ -5,6 +5,7 @@ from sequencer.base.example_walk import LIFT_DONE, WALK, changed
 from sequencer.base.findings import Severity
 
 _BEND = "bend: {unit: mm, span: [0, 55], rate: 60 mm/s, start: 0 mm, followed_by: knee}\n"
+_TWIST = "    twist: {unit: mm, span: [0, 55], rate: 60 mm/s, start: 5 mm, followed_by: knee}\n"
 _STANDING = "    set: {bend: 0 mm}\n    leave:\n      - {to: lift, when: {event: go}}\n"
 _LOWER = "    set: {bend: 0 mm}\n    leave:\n      - {to: standing, when: {at_target"
 _LOWER_TO = "      - {to: standing, when: {at_target: bend, tolerance: 4 mm}, hold: 3 samples}\n"
@@ -24,6 +25,18 @@ CODES = (
         changed(
             (_STANDING, "    keep: bend\n    leave:\n      - {to: lift, when: {event: go}}\n"),
             (_LOWER, _LOWER.replace("bend: 0 mm", "bend: 10 mm")),
+        ),
+    ),
+    CodeInfo(
+        "follows-two",
+        "a signal follows two setpoints",
+        Severity.WARNING,
+        "Two setpoints that phases command name the same signal under `followed_by`.",
+        "A guard that waits for the one is kept waiting by the other.",
+        changed((_BEND, _BEND + _TWIST), (_STANDING, _STANDING.replace("0 mm", "0 mm, twist: 5 mm"))),
+        changed(
+            (_BEND, _BEND + _TWIST.replace(", followed_by: knee", "")),
+            (_STANDING, _STANDING.replace("0 mm", "0 mm, twist: 5 mm")),
         ),
     ),
     CodeInfo(

@@ -56,7 +56,14 @@ def _write_aside(path: Path, data: bytes, stack: ExitStack) -> Path:
     stack.callback(aside.unlink, missing_ok=True)
     with os.fdopen(handle, "wb") as file:
         file.write(data)
+    aside.chmod(_mode(path))  # mkstemp makes it private
+    return aside
+
+
+def _mode(path: Path) -> int:
+    """Return the permissions of the file that is replaced, or those of a new one."""
+    if path.exists():
+        return path.stat().st_mode & 0o777
     mask = os.umask(0)
     os.umask(mask)
-    aside.chmod(0o666 & ~mask)  # mkstemp makes it private
-    return aside
+    return 0o666 & ~mask

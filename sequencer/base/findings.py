@@ -14,6 +14,23 @@ class Severity(StrEnum):
     NOTE = "note"
 
 
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """A change to a file that would settle a finding: in one mapping, `key` becomes `value`.
+
+    place: where the mapping begins, or with `at_key` the key under which it stands.
+    value: what stands there then, as YAML in one line.
+    length: how long it lets a guard or phase wait: (0, milliseconds), or (1, fresh samples), which only a
+        living sensor gives. Of two edits of one key the longer is the safe one.
+    """
+
+    place: Place
+    key: str
+    value: str
+    length: tuple[int, float]
+    at_key: bool = False
+
+
 _RANK = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 
 
@@ -27,6 +44,7 @@ class Finding:
     example: values that show it ("left_knee 12 mm, right_knee 3 mm"), or empty.
     fix: the likely mend, or empty.
     notes: other places that matter, each with a short text.
+    edits: what would settle it, if that is mechanical.
     """
 
     code: str
@@ -37,6 +55,7 @@ class Finding:
     example: str = ""
     fix: str = ""
     notes: tuple[tuple[Place, str], ...] = ()
+    edits: tuple[Edit, ...] = ()
 
 
 def worst_first(findings: list[Finding]) -> list[Finding]:

@@ -43,6 +43,7 @@ WARNINGS: Final = tuple(
 _BOARD_MACROS: Final = {
     "uno": "AVR_UNO",
     "nano": "AVR_NANO",
+    "nano_old": "AVR_NANO",
     "mega2560": "AVR_MEGA2560",
     "leonardo": "AVR_LEONARDO",
     "micro": "AVR_MICRO",

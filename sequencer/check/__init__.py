@@ -1,5 +1,6 @@
-"""Checks of a plan: each family of findings has its file; `check` runs them all."""
+"""Checks of a plan: each family of findings has its file; `check` runs them all, then explores."""
 
-from sequencer.check.run import FAMILIES, Family, check
+from sequencer.check.explore.run import Counterexample, Exploring
+from sequencer.check.run import FAMILIES, Family, check, judge
 
-__all__ = ["FAMILIES", "Family", "check"]
+__all__ = ["FAMILIES", "Counterexample", "Exploring", "Family", "check", "judge"]

@@ -13,7 +13,7 @@ from sequencer.check.edges import (
 from sequencer.check.facts import Facts
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import listed, phase_name, phase_names
-from sequencer.check.suggest import halt_entry, timeout_for, way_out
+from sequencer.check.suggest import halt_entry, timeout_edit, timeout_for, way_out
 from sequencer.plan.tables import Plan
 
 MOST_NOTES = 8
@@ -171,6 +171,7 @@ def _endless_waits(plan: Plan, sequence: int) -> list[Finding]:
                 f"{phase_name(plan, sequence, index)} may wait for ever: it has no timeout, "
                 f"and nothing is told if the way to {ways} never opens",
                 fix=f"`{timeout_for(plan, sequence, index)}`; or `timeout: never` and `because: ...`",
+                edits=timeout_edit(plan, sequence, index),
             )
         )
     return findings

@@ -1,8 +1,11 @@
 """Findings about time in guards: holds against sample periods, silence, ticks and timeouts."""
 
+import math
+
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 from sequencer.check.edges import entered_phases
+from sequencer.check.lengths import ANSWER, after_edit, hold_edit, lost_after_edit, spare_ms
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of, listed, watched
 from sequencer.plan.tables import Compare, Follow, Hold, Plan
@@ -112,13 +115,15 @@ def _remote_period(plan: Plan) -> list[Finding]:
 
 
 def _lost_between(name: str, lost_ms: int, every_ms: float, place: Place) -> Finding:
+    enough_ms = math.ceil(5 * every_ms)
     return Finding(
         "lost-between-samples",
         Severity.WARNING,
         place,
         f"{name} is lost after {ms_words(lost_ms)} of silence, and comes every {time_words(every_ms)} only: "
         f"it is lost and found again between any two samples",
-        fix=f"lost_after: {time_words(5 * every_ms)}, which allows for a few that are missing",
+        fix=f"lost_after: {ms_words(enough_ms)}, which allows for a few that are missing",
+        edits=lost_after_edit(place, enough_ms),
     )
 
 
@@ -137,7 +142,8 @@ def _of_hold(plan: Plan, subject: Subject) -> list[Finding]:
                 subject.place,
                 f"{subject.name}, holds for {ms_words(hold.ms)}, and {_names(plan, slow)} has a sample every "
                 f"{time_words(period)} only: a single sample is enough, as if there were no hold",
-                fix="hold: 3 samples",
+                fix=f"hold: {ANSWER} samples",
+                edits=hold_edit(subject.place, samples=ANSWER),
             )
         )
     if hold.ms % plan.tick_ms:
@@ -150,6 +156,7 @@ def _of_hold(plan: Plan, subject: Subject) -> list[Finding]:
                 f"{subject.name}, holds for {ms_words(hold.ms)}, which is no whole number of ticks "
                 f"({ms_words(plan.tick_ms)}): it takes {ms_words(up)}",
                 fix=f"hold: {ms_words(up)}",
+                edits=hold_edit(subject.place, ms=up),
             )
         )
     return findings
@@ -163,11 +170,14 @@ def _on_silence(plan: Plan, subject: Subject) -> list[Finding]:
     dead = [i for i in compared_signals(plan, subject.guard) if _outlasts_silence(plan, i, hold)]
     if not dead:
         return []
+    are = "is" if len(dead) == 1 else "are"
     silent = [plan.signals[i].lost_after_ms for i in dead]
+    period = max(period_ms(plan, i) for i in compared_signals(plan, subject.guard))
+    samples = max(ANSWER, 1 + int(hold.ms // period))  # at least as long as the hold that stands there
     told = (
-        "never counts as lost"
+        f"never count{'s' if len(dead) == 1 else ''} as lost"
         if None in silent
-        else f"is lost only after {ms_words(max(ms for ms in silent if ms is not None))} of silence"
+        else f"{are} lost only after {ms_words(max(ms for ms in silent if ms is not None))} of silence"
     )
     return [
         Finding(
@@ -176,10 +186,11 @@ def _on_silence(plan: Plan, subject: Subject) -> list[Finding]:
             subject.place,
             f"{subject.name}, holds for {ms_words(hold.ms)}, and {_names(plan, dead)} {told}: a sensor that "
             f"dies with the right value makes the hold complete",
-            fix="hold: 3 samples, which only a living sensor can complete",
+            fix=f"hold: {samples} samples, which only a living sensor can complete",
             notes=tuple(
                 (plan.signals[i].place, f"{plan.signals[i].name} is declared here") for i in dead[:8]
             ),
+            edits=hold_edit(subject.place, samples=samples),
         )
     ]
 
@@ -199,6 +210,7 @@ def _outlasting(plan: Plan, sequence: int, phase: int, subject: Subject) -> list
     needs_ms = plan.tick_ms + shortest_hold_ms(plan, subject.guard)
     if needs_ms <= timeout.after_ms:
         return []
+    longer_ms = spare_ms(needs_ms)
     return [
         Finding(
             "hold-outlasts-timeout",
@@ -207,8 +219,9 @@ def _outlasting(plan: Plan, sequence: int, phase: int, subject: Subject) -> list
             f"{subject.name}, must be true {hold_words(plan.guards[subject.guard].hold)} "
             f"({time_words(needs_ms)} at least), and the timeout ends the phase after "
             f"{ms_words(timeout.after_ms)}: it can never fire",
-            fix="a longer timeout, or a shorter hold",
+            fix=f"after: {ms_words(longer_ms)} in the timeout, or a shorter hold",
             notes=((timeout.place, "the timeout"),),
+            edits=after_edit(timeout.place, longer_ms),
         )
     ]
 

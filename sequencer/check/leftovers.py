@@ -4,7 +4,7 @@ from sequencer.base.findings import Finding, Severity
 from sequencer.check.edges import entered_phases, may_stay
 from sequencer.check.facts import Facts, Range
 from sequencer.check.questions import Askers
-from sequencer.check.subjects import phase_name
+from sequencer.check.subjects import listed, phase_name
 from sequencer.check.suggest import near_target
 from sequencer.check.travel import Travels
 from sequencer.plan.tables import Compare, Follow, Phase, Plan
@@ -17,7 +17,7 @@ Arrival = tuple[Range, int]
 def check_leftovers(plan: Plan, askers: Askers) -> list[Finding]:
     """Judge what each phase takes over from the phases before it, and what it commands for nobody."""
     facts = askers.present.facts
-    findings = _jumps(plan, facts)
+    findings = [*_jumps(plan, facts), *_follows_two(plan)]
     for sequence in range(len(plan.sequences)):
         own = [i for i, row in enumerate(plan.setpoints) if row.owner == sequence]
         for setpoint in own:
@@ -40,6 +40,30 @@ def _jumps(plan: Plan, facts: Facts) -> list[Finding]:
                     f"{setpoint.name} has no rate: it jumps by up to {way} in one tick, and what moves "
                     f"{plan.signals[setpoint.followers[0].signal].name} jumps with it",
                     fix=f"rate: {way}/s, so that this takes a second",
+                )
+            )
+    return findings
+
+
+def _follows_two(plan: Plan) -> list[Finding]:
+    """Find signals that follow several setpoints which phases command."""
+    findings = []
+    for index, signal in enumerate(plan.signals):
+        led = [
+            row
+            for row in plan.setpoints
+            if row.owner is not None and any(f.signal == index for f in row.followers)
+        ]
+        if len(led) > 1:
+            names = listed([row.name for row in led])
+            findings.append(
+                Finding(
+                    "follows-two",
+                    Severity.WARNING,
+                    led[1].place,
+                    f"{signal.name} follows {names}: it cannot be where all of them are going",
+                    fix=f"name it under `followed_by` of {led[0].name} only",
+                    notes=((signal.place, f"{signal.name} is declared here"),),
                 )
             )
     return findings

@@ -19,6 +19,7 @@ from sequencer.check.chance import (
 from sequencer.check.edges import entered_phases
 from sequencer.check.facts import Facts
 from sequencer.check.holds import period_ms, time_words
+from sequencer.check.lengths import hold_edit
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of
 from sequencer.check.suggest import rounded
@@ -98,6 +99,7 @@ class _Judged:
                 f"{number_words(rounded(distance), signal.unit)} from the threshold, and its noise is "
                 f"{number_words(rounded(noise), signal.unit)}",
                 fix=_calmer(distance, noise, period, signal.unit),
+                edits=hold_edit(self.subject.place, samples=samples_needed(distance, noise, period)),
             )
         ]
 

@@ -2,6 +2,7 @@
 
 import math
 
+from sequencer.base.findings import Edit
 from sequencer.plan.tables import Compare, Follow, Phase, Plan, Setpoint, Signal
 from sequencer.plan.words import number_words
 
@@ -74,8 +75,27 @@ def _threshold(signal: Signal, op: str) -> str:
 def timeout_for(plan: Plan, sequence: int, phase: int) -> str:
     """Write a timeout: twice the longest travel of what the phase commands, rounded up, to a stop phase."""
     phases = plan.sequences[sequence].phases
-    stop = next((p.name for p in phases if p.stop is not None), "safe")
-    return f"timeout: {{after: {_wait_s(plan, phases[phase])} s, to: {stop}}}"
+    return f"timeout: {_timeout(_wait_s(plan, phases[phase]), _stop_phase(plan, sequence) or 'safe')}"
+
+
+def timeout_edit(plan: Plan, sequence: int, phase: int) -> tuple[Edit, ...]:
+    """Write the same timeout as an edit; none if the sequence has no stop phase yet.
+
+    A mirror image has no place of its own: the phase that it is the image of stands for both.
+    """
+    row, stop = plan.sequences[sequence].phases[phase], _stop_phase(plan, sequence)
+    if not stop or row.mirrored_from:
+        return ()
+    wait_s = _wait_s(plan, row)
+    return (Edit(row.place, "timeout", _timeout(wait_s, stop), (0, 1000.0 * wait_s), at_key=True),)
+
+
+def _stop_phase(plan: Plan, sequence: int) -> str:
+    return next((p.name for p in plan.sequences[sequence].phases if p.stop is not None), "")
+
+
+def _timeout(after_s: int, to: str) -> str:
+    return f"{{after: {after_s} s, to: {to}}}"
 
 
 def _wait_s(plan: Plan, phase: Phase) -> int:

@@ -1,11 +1,10 @@
 """Findings about what phases wait for: thresholds beyond the command, timeouts shorter than the way."""
 
-import math
-
 from sequencer.base.findings import Finding, Severity
 from sequencer.check.edges import entered_phases, may_stay
 from sequencer.check.facts import Facts, clamp
 from sequencer.check.holds import shortest_hold_ms
+from sequencer.check.lengths import after_edit, spare_ms
 from sequencer.check.needs import Needs
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of
@@ -15,7 +14,6 @@ from sequencer.plan.tables import Compare, Level, Plan
 from sequencer.plan.words import ms_words, number_words
 
 LAG = 0.1  # share of the way's time that we allow for a joint to lag behind; our choice, no source
-SPARE = 1.5  # a timeout that we propose is so much longer than what is needed
 
 
 def check_waits(plan: Plan, askers: Askers) -> list[Finding]:
@@ -140,8 +138,9 @@ class _Phase:
                 timeout.place,
                 f"{name} ends after {ms_words(timeout.after_ms)}, and {row.name} may need "
                 f"{ms_words(round(need.total_ms))} to get where {guard} waits for it: {way}",
-                fix=f"after: {ms_words(math.ceil(need.total_ms * SPARE / 1000) * 1000)}",
+                fix=f"after: {ms_words(spare_ms(need.total_ms))}",
                 notes=((subject.place, "the guard that waits"),),
+                edits=after_edit(timeout.place, spare_ms(need.total_ms)),
             )
         ]
 

@@ -1,5 +1,6 @@
 """Findings about what is connected where that do not keep a program from being built."""
 
+import difflib
 from collections.abc import Iterator
 
 from sequencer.base.findings import Finding, Severity
@@ -26,8 +27,10 @@ def check_wiring(plan: Plan, askers: Askers) -> list[Finding]:
     found += _knobs(plan, wiring)
     if board is None:
         text = f"nothing is known about board {wiring.board}: pins and ports are not checked"
-        known = f"known: {', '.join(BOARDS)}"
-        found.append(Finding("unknown-board", Severity.WARNING, wiring.place, text, fix=known))
+        close = difflib.get_close_matches(wiring.board.lower(), BOARDS, n=1)
+        fix = f"did you mean {close[0]}? " if close else ""
+        fix += f"Known are {', '.join(BOARDS)}"
+        found.append(Finding("unknown-board", Severity.WARNING, wiring.place, text, fix=fix))
     elif wiring.stop_contact is not None:
         pin = wiring.stop_contact.pin
         if pin.number is not None and board.same(pin.number) not in board.interrupts:

@@ -21,7 +21,7 @@ from sequencer.cli.options import (
     verb,
 )
 from sequencer.cli.progress import Progress
-from sequencer.cli.uploading import command_for, offer, ready_to_upload
+from sequencer.cli.uploading import check_place, command_for, offer, ready_to_upload
 
 if TYPE_CHECKING:
     from sequencer.generate.files import Written
@@ -151,6 +151,8 @@ class _Job:
         if self.findings and not force:
             self._tell(None)
             return 1
+        if self.board:
+            check_place(self.folder)
         done = write(self.files, self.folder, force=force)
         if not self.as_json:
             self._tell(done)

@@ -33,14 +33,20 @@ def program_path(folder: Path) -> Path:
     return folder / BUILD / f"{folder.resolve().name}.hex"
 
 
-def keep_program(folder: Path, data: bytes) -> Path:
-    """Put the file that is flashed into its place. Raises MisuseError if something else is in the way."""
-    from sequencer.base.files import write_whole
-
+def check_place(folder: Path) -> None:
+    """Raise MisuseError if something else lies where the file that is flashed would go."""
     path = program_path(folder)
     ours = not path.exists() or (path.is_file() and path.read_bytes()[:1] == b":")
     if path.parent.is_symlink() or not ours:
         raise MisuseError(f"{path} is in the way: it is no program", hint="move it away")
+
+
+def keep_program(folder: Path, data: bytes) -> Path:
+    """Put the file that is flashed into its place. Raises MisuseError if something else is in the way."""
+    from sequencer.base.files import write_whole
+
+    check_place(folder)
+    path = program_path(folder)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_whole(path, data)
     return path

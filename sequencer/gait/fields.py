@@ -325,3 +325,21 @@ PhaseSetField = Annotated[
         {"anyOf": [*_NAMES_SCHEMA["anyOf"], {"type": "object", "additionalProperties": _NAMES_SCHEMA}]}
     ),
 ]
+
+
+def to_accept(value: Any) -> dict[str, str]:
+    """Accept codes of findings with reasons; whether both make sense is judged by the check."""
+    if not isinstance(value, dict):
+        raise fail("wrong-type", "accept needs codes with reasons", "accept: {CODE: why this is accepted}")
+    for code, reason in value.items():
+        if reason is not None and not isinstance(reason, str):
+            message = f"{code[:LONGEST_NAME]} needs a reason in words"
+            raise fail("wrong-type", message, "accept: {CODE: why this is accepted}")
+    return {str(code): reason or "" for code, reason in value.items()}
+
+
+AcceptField = Annotated[
+    dict[str, str],
+    PlainValidator(to_accept),
+    WithJsonSchema({"type": "object", "additionalProperties": {"type": "string"}}),
+]

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, StrictBool, StrictStr, WithJsonSchema, model_validator
 
-from sequencer.gait.blocks import Block, Repeatable
+from sequencer.gait.blocks import Accepting, Block, Repeatable
 from sequencer.gait.fields import (
     Amount,
     HoldField,
@@ -260,7 +260,7 @@ class LoopUseBlock(Repeatable):
     )
 
 
-class DefaultsBlock(Block):
+class DefaultsBlock(Accepting):
     """What phases have unless they say otherwise; rest and stop phases take no default timeout."""
 
     timeout: TimeoutField | None = None
@@ -294,7 +294,7 @@ def _file_name(value: Any) -> Any:
     return value
 
 
-class GaitFile(Block):
+class GaitFile(Accepting):
     """A gait file."""
 
     gait: Name = Field(description="The walk's name; the generated files are named after it.")

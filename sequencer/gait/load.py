@@ -5,14 +5,16 @@ import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path as FilePath
 
+from sequencer.base.acceptance import Acceptance
 from sequencer.base.findings import Finding, Severity
+from sequencer.gait.accept import acceptances
 from sequencer.gait.expand import Expander
 from sequencer.gait.fields import is_name
 from sequencer.gait.gait_model import GaitFile
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.model_types import known_keys
 from sequencer.gait.nodes import Item, Mapping, Path, Positions, Text
-from sequencer.gait.reading import STANDARD_INPUT, Unreadable, parse_tree, read_tree
+from sequencer.gait.reading import STANDARD_INPUT, Texts, Unreadable, parse_tree, read_tree
 from sequencer.gait.validate import Model, validate
 
 MOST_NAMES_MEANT = 1000  # characters of a text that is looked through for names
@@ -26,6 +28,7 @@ class LoadedFile:
     phases: the names of the phases of each sequence, "" for those of a gait without sequences, mirror
         images included.
     cut: paths that were left out because of an error that has been told.
+    accepted: what stands under `accept:`, anywhere in the file.
     vanished: patterns of names that a broken for_each or use would have made.
     """
 
@@ -34,6 +37,7 @@ class LoadedFile:
     declared: dict[str, tuple[str, ...]]
     phases: dict[str, tuple[str, ...]] = field(default_factory=dict)
     cut: frozenset[Path] = frozenset()
+    accepted: tuple[Acceptance, ...] = ()
     vanished: tuple[re.Pattern[str], ...] = ()
 
 
@@ -48,13 +52,18 @@ class Loaded:
     findings: tuple[Finding, ...]
 
 
-def load_files(path: str | FilePath, machine: str | FilePath | None = None) -> Loaded:
-    """Read a gait file (``-`` for standard input) and the machine file it names, or `machine` instead."""
+def load_files(
+    path: str | FilePath, machine: str | FilePath | None = None, texts: Texts | None = None
+) -> Loaded:
+    """Read a gait file (``-`` for standard input) and the machine file it names, or `machine` instead.
+
+    texts: what stands in it is not read from disk again; what is read is put there.
+    """
     try:
-        root, findings, _ = read_tree(path)
+        root, findings = read_tree(path, texts=texts)
     except Unreadable as error:
         return Loaded(None, None, None, None, (error.finding,))
-    return _load(root, findings, path, machine)
+    return _load(root, findings, path, machine, texts)
 
 
 def load_text(text: str, machine: str | FilePath | None = None, name: str = "<text>") -> Loaded:
@@ -73,7 +82,11 @@ def load_machine(path: str | FilePath) -> Loaded:
 
 
 def _load(
-    root: Item, findings: list[Finding], path: str | FilePath, machine: str | FilePath | None
+    root: Item,
+    findings: list[Finding],
+    path: str | FilePath,
+    machine: str | FilePath | None,
+    texts: Texts | None = None,
 ) -> Loaded:
     expander = Expander()
     root = expander.expand(root)
@@ -88,22 +101,24 @@ def _load(
     findings += errors
     model, file, errors = None, None, list[Finding]()
     if machine is not None:
-        model, file, errors = _machine_file(machine, None)
+        model, file, errors = _machine_file(machine, None, texts)
     elif isinstance(block, Mapping):
         named = _named(block, gait.gait if gait else "unnamed")
         model, file, errors = _validated(MachineFile, named, expander)
     elif isinstance(block, Text):
-        model, file, errors = _machine_file(_beside(path, block.value), block)
+        model, file, errors = _machine_file(_beside(path, block.value), block, texts)
     return Loaded(gait, model, gait_file, file, tuple(dict.fromkeys(findings + errors)))
 
 
 def _validated(
-    kind: type[Model], root: Item, expander: Expander
+    kind: type[Model], root: Item, expander: Expander, *, shared: bool = False
 ) -> tuple[Model | None, LoadedFile, list[Finding]]:
     done = validate(kind, root)
     meant = _as_meant(kind, root)
     declared, phases = _declared(meant), _phases(meant)
-    file = LoadedFile(root.place.file, done.where, declared, phases, done.cut, tuple(expander.vanished))
+    accepted = acceptances(kind, root, done.where, shared=shared)
+    vanished = tuple(expander.vanished)
+    file = LoadedFile(root.place.file, done.where, declared, phases, done.cut, accepted, vanished)
     return done.model, file, done.findings
 
 
@@ -148,10 +163,10 @@ def _beside(path: str | FilePath, machine: str) -> FilePath:
 
 
 def _machine_file(
-    path: str | FilePath, said: Text | None
+    path: str | FilePath, said: Text | None, texts: Texts | None = None
 ) -> tuple[MachineFile | None, LoadedFile | None, list[Finding]]:
     try:
-        root, findings, _ = read_tree(path, "a machine file")
+        root, findings = read_tree(path, "a machine file", texts)
     except Unreadable as error:
         return None, None, [_machine_missing(error.finding, said)]
     expander = Expander()
@@ -163,7 +178,7 @@ def _machine_file(
         message = f"{root.place.file} is a gait file, not a machine file"
         fix = "machine: names the file that begins with machine:, such as stork.machine.yaml"
         return None, None, [Finding("not-a-machine", Severity.ERROR, place, message, fix=fix)]
-    model, file, wrong = _validated(MachineFile, root, expander)
+    model, file, wrong = _validated(MachineFile, root, expander, shared=True)
     return model, file, findings + expander.findings + wrong
 
 

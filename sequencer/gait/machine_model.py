@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AllowInfNan, Field, Strict, StrictBool, model_validator
 
-from sequencer.gait.blocks import Block, Repeatable
+from sequencer.gait.blocks import Accepting, Block, Repeatable
 from sequencer.gait.budget_model import BudgetBlock
 from sequencer.gait.fields import (
     Amount,
@@ -67,7 +67,7 @@ class ParameterBlock(Repeatable):
     span: Span = Field(description="The range within which it may be trimmed.")
 
 
-class RemoteBlock(Block):
+class RemoteBlock(Accepting):
     """A remote control that may fall silent."""
 
     carries: Names = Field(description="The events and switches that come over it.")
@@ -157,13 +157,13 @@ class OutputBlock(Repeatable):
 
     @model_validator(mode="after")
     def _is_one_thing(self) -> "OutputBlock":
-        stray = sorted(k.rstrip("_") for k in self.model_fields_set - {"pulse", "about"})
+        stray = sorted(k.rstrip("_") for k in self.model_fields_set - {"pulse", "about", "accept"})
         if self.pulse and stray:
             raise fail("bad-drive", f"{stray[0]} cannot stand beside pulse", "an output or a pulse")
         return self
 
 
-class MachineFile(Block):
+class MachineFile(Accepting):
     """A machine file."""
 
     machine: Name = Field(description="The machine's name.")

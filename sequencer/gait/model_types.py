@@ -22,7 +22,7 @@ def path_types(model: type[BaseModel], path: Path) -> list[Any]:
     """Give the type at the root and at each further step of `path`; None where none is known."""
     kinds: list[Any] = [model]
     for part in path:
-        kinds.append(_step(kinds[-1], part))
+        kinds.append(step(kinds[-1], part))
     return kinds
 
 
@@ -50,7 +50,8 @@ def _field_types(kind: type[BaseModel]) -> dict[str, Any]:
     return {info.alias or name: info.annotation for name, info in kind.model_fields.items()}
 
 
-def _step(kind: Any, part: str | int) -> Any:
+def step(kind: Any, part: str | int) -> Any:
+    """Give the type of what stands under a key, or at a number, of something of type `kind`."""
     kind = bare(kind)
     if is_model(kind):
         return _field_types(kind).get(str(part))

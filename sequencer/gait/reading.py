@@ -119,14 +119,23 @@ def _similar_file(path: Path) -> str:
     return f"did you mean {path.parent / close[0]}?" if close else ""
 
 
-def read_tree(path: str | Path, wanted: str = "a gait file") -> tuple[Item, list[Finding], str]:
+Texts = dict[str, str]  # the text of each file, by the name under which it is shown
+
+
+def read_tree(
+    path: str | Path, wanted: str = "a gait file", texts: Texts | None = None
+) -> tuple[Item, list[Finding]]:
     """Read a YAML file into a tree.
 
-    Returns the tree, the findings that do not keep the rest from being judged (duplicate keys, numbers
-    that are not finite), and the file's text. `wanted` is what the file should be. Raises Unreadable.
+    Returns the tree and the findings that do not keep the rest from being judged (duplicate keys, numbers
+    that are not finite). `wanted` is what the file should be. A file that stands in `texts` is taken from
+    there; one that does not is put there. Raises Unreadable.
     """
-    text = read_text(path, wanted)
-    return (*parse_tree(text, shown(path)), text)
+    name = shown(path)
+    known = {} if texts is None else texts
+    if name not in known:
+        known[name] = read_text(path, wanted)
+    return parse_tree(known[name], name)
 
 
 def parse_tree(text: str, name: str) -> tuple[Item, list[Finding]]:

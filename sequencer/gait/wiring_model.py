@@ -13,7 +13,7 @@ from pydantic import (
     model_validator,
 )
 
-from sequencer.gait.blocks import Block, Repeatable
+from sequencer.gait.blocks import Accepting, Block, Repeatable
 from sequencer.gait.fields import Amount, Name, Span, fail
 
 _PIN = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,23}|[0-9]{1,3}")
@@ -212,10 +212,10 @@ class StillBlock(Block):
     )
 
 
-class WiringBlock(Block):
+class WiringBlock(Accepting):
     """What is connected where, for the program of a board."""
 
-    board: BoardText = Field(description="uno, nano, mega2560, leonardo, micro, or another one.")
+    board: BoardText = Field(description="uno, nano, nano_old, mega2560, leonardo, micro, or another one.")
     about: str = Field("", description="A remark for people.")
     console: ConsoleBlock | None = None
     lines: dict[Name, LineBlock] = Field(default_factory=dict, description="Serial lines of numbers.")

@@ -28,7 +28,7 @@ class Load:
 def longest_line(plan: Plan, console: Console) -> int:
     """Give the length of the longest T1 line in bytes, its end included."""
     digits = sum(-(-max(count, 1) // 4) for count in (len(plan.events), len(plan.switches)))
-    start = len("T1,00000000,0,,1F,,,FFFF") + 2 * len(plan.sequences) + digits
+    start = len("T1,00000000,0,,3F,,,FFFF") + 2 * len(plan.sequences) + digits
     analog = 0
     if plan.wiring is not None:
         analog = sum(1 for wire in plan.wiring.signals if wire.kind == "analog")

@@ -87,6 +87,8 @@ class BoardView:
     knob_ticks: int
     knob_counts: int
     enable_button: bool
+    helping_switch: bool
+    step_button: bool
     stop: bool
     keeps: bool
     layout_version: int
@@ -136,6 +138,8 @@ def board_view(plan: Plan, sketch: str) -> BoardView:
         knob_ticks=_ticks(plan, _KNOB_MS),
         knob_counts=_KNOB_COUNTS,
         enable_button=wiring.enable_contact is not None,
+        helping_switch=wiring.helping is not None,
+        step_button=wiring.step is not None,
         stop=wiring.stop_contact is not None,
         **_kept(plan, wiring),
         watchdog_ms=wiring.watchdog_ms,
@@ -227,6 +231,8 @@ def _words(plan: Plan, wiring: Wiring) -> tuple[str, ...]:
         words.append("forget")
     if plan.parameters and wiring.keep_parameters:
         words.append("keep")
+    if plan.helping:
+        words += ["helping on", "helping off", "stepping on", "stepping off", "step"]
     if wiring.sensor_reset is not None:
         words.append("sensors")
     return tuple(words)

@@ -38,6 +38,8 @@ def bringup_files(machine: str | Path, sketch: str) -> dict[str, str]:
         "bringup.cpp.j2": view.source,
         "sketch.ino.j2": sketch_file(sketch),
     }
+    if view.servos:
+        names |= {"servo_test.h.j2": "servo_test.h", "servo_test.cpp.j2": "servo_test.cpp"}
     environment = built_in("bringup")
     about = {"b": asdict(view), "io": asdict(io), "tool": view.tool}
     files = {

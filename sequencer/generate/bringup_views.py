@@ -8,6 +8,7 @@ from sequencer.base.binary32 import f32, literal
 from sequencer.base.errors import MisuseError
 from sequencer.gait.machine_model import LoopBlock
 from sequencer.generate.board_io import IoView, need_wiring, pin_text
+from sequencer.generate.bringup_servos import LARGEST, ServoRow, servo_row, silent_ms
 from sequencer.generate.names import check_identifier, file_name, file_stem
 from sequencer.plan.tables import Output, Plan, Setpoint, Signal
 from sequencer.plan.wiring_tables import MotorWire, SignalWire
@@ -16,9 +17,6 @@ MOST_DUTY = 0.35  # of full; low, and still enough for a joint that is stiff (co
 COUNTS = 1023  # of an analog pin
 LEAST_COUNTS = 3.0
 LEAST_PART = 0.005  # of the span: a change that is more than a whim of the sensor
-_SILENT_MS = 100
-_SILENT_PERIODS = 3
-_LARGEST = 3.0e38
 _LONGEST_UNIT = 12
 
 
@@ -94,7 +92,7 @@ class BringupView:
     most_duty: str
     button: str  # the pin of the button that is held, or empty
     button_level: str
-    servos: bool
+    servos: tuple[ServoRow, ...]
     watchdog: str
     watchdog_ms: int
     remote_apart: bool  # the remote has a port of its own
@@ -132,7 +130,7 @@ def bringup_view(plan: Plan, io: IoView, loops: Mapping[str, LoopBlock]) -> Brin
         most_duty=literal(f32(MOST_DUTY)),
         button="" if button is None else pin_text(button.pin),
         button_level="LOW" if button is None or button.active_low else "HIGH",
-        servos=bool(wiring.servos),
+        servos=tuple(servo_row(plan, io, wire) for wire in wiring.servos),
         watchdog=_watchdog(wiring.watchdog_ms),
         watchdog_ms=wiring.watchdog_ms,
         remote_apart="from_remote" in io.texts,
@@ -186,8 +184,8 @@ def _joint(
     which = _signal_of(plan, output, loop)
     signal = None if which is None else plan.signals[which]
     analog = any(w.signal == which and w.kind == "analog" for w in need_wiring(plan).signals)
-    low, high = (-_LARGEST, _LARGEST) if signal is None else _believed(signal)
-    cap = _LARGEST if output.cap is None else output.cap
+    low, high = (-LARGEST, LARGEST) if signal is None else _believed(signal)
+    cap = LARGEST if output.cap is None else output.cap
     return JointRow(
         name=check_identifier(output.name),
         enumerator=io.outputs[wire.output],
@@ -199,7 +197,7 @@ def _joint(
         span=literal(f32(_raw_span(signal, analog=analog))),
         believe_low=literal(f32(low)),
         believe_high=literal(f32(high)),
-        silent_ms=_silent_ms(signal),
+        silent_ms=silent_ms(signal),
         expects=_expected_sign(plan, loop),
         inverted=wire.inverted,
         only_sign=wire.kind in ("servo", "pwm") or output.low >= 0.0,
@@ -237,7 +235,7 @@ def _expected_sign(plan: Plan, loop: LoopBlock | None) -> int:
 def _believed(signal: Signal) -> tuple[float, float]:
     """Give the raw samples between which the signal is believed."""
     if signal.believe is None:
-        return -_LARGEST, _LARGEST
+        return -LARGEST, LARGEST
     ends = (signal.believe.low, signal.believe.high)
     if signal.believe.kind == "reads":
         ends = ((ends[0] - signal.bias) / signal.gain, (ends[1] - signal.bias) / signal.gain)
@@ -254,12 +252,3 @@ def _least_move(signal: Signal | None, *, analog: bool) -> float:
     if analog:
         return LEAST_COUNTS
     return LEAST_PART * _raw_span(signal, analog=analog)
-
-
-def _silent_ms(signal: Signal | None) -> int:
-    """After how much silence the sensor is gone: by its lost_after, else some of its periods."""
-    if signal is None:
-        return 0
-    if signal.lost_after_ms is not None:
-        return min(signal.lost_after_ms, 60_000)
-    return min(60_000, max(_SILENT_MS, _SILENT_PERIODS * (signal.every_us or 0) // 1000))

@@ -5,7 +5,7 @@ The numbers are those of the boards' open-source core (LGPL): its ``boards.txt``
 controllers' data sheets, too.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 
@@ -138,6 +138,15 @@ _NANO = Board(
     fqbn="arduino:avr:nano:cpu=atmega328",
 )
 
+# older Nanos, and many copies, listen at half the speed
+_NANO_OLD = replace(
+    _NANO,
+    name="nano_old",
+    title="Nano with the old boot loader (ATmega328P)",
+    upload_baud=57_600,
+    fqbn="arduino:avr:nano:cpu=atmega328old",
+)
+
 _MEGA2560 = Board(
     name="mega2560",
     title="Mega 2560 (ATmega2560)",
@@ -225,4 +234,6 @@ _MICRO = Board(
     aliases=_LEONARDO.aliases,
 )
 
-BOARDS: Final[dict[str, Board]] = {board.name: board for board in (_UNO, _NANO, _MEGA2560, _LEONARDO, _MICRO)}
+BOARDS: Final[dict[str, Board]] = {
+    board.name: board for board in (_UNO, _NANO, _NANO_OLD, _MEGA2560, _LEONARDO, _MICRO)
+}

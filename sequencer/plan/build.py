@@ -14,6 +14,7 @@ from sequencer.gait.gait_model import GaitFile, RuleBlock
 from sequencer.gait.load import Loaded, load_files, load_machine, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
+from sequencer.gait.reading import Texts
 from sequencer.plan.budget import build_budget
 from sequencer.plan.context import Context, Names
 from sequencer.plan.drives import DriveTables
@@ -36,14 +37,17 @@ from sequencer.plan.tables import (
 from sequencer.plan.wiring import build_wiring
 
 
-def load_plan(path: str | FilePath, machine: str | FilePath | None = None) -> Plan:
+def load_plan(
+    path: str | FilePath, machine: str | FilePath | None = None, texts: Texts | None = None
+) -> Plan:
     """Read a gait file (``-`` for standard input) with its machine file and build the plan.
 
     machine: a machine file to use instead of the one that the gait names.
+    texts: what the files say, by the names under which they are shown; filled with what is read.
     Raises FileErrors with every error of both files.
     """
     with _garbage_left():
-        return build_plan(load_files(path, machine))
+        return build_plan(load_files(path, machine, texts))
 
 
 def parse_plan(text: str, machine: str | FilePath | None = None, name: str = "<text>") -> Plan:
@@ -80,7 +84,8 @@ def build_plan(loaded: Loaded) -> Plan:
     findings += context.findings
     if findings:
         raise FileErrors(_in_order(findings, loaded))
-    return replace(plan, sha=meaning_hash(plan))
+    accepted = (*loaded.gait_file.accepted, *loaded.machine_file.accepted)
+    return replace(plan, sha=meaning_hash(plan), acceptances=accepted)
 
 
 def machine_plan(path: str | FilePath) -> Plan:

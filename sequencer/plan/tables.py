@@ -9,6 +9,7 @@ has become an index into one of the tables. Names stay for people. `for_each`, `
 from dataclasses import dataclass
 from typing import Literal
 
+from sequencer.base.acceptance import Acceptance
 from sequencer.base.places import Place
 from sequencer.plan.budget_tables import Budget
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
@@ -333,6 +334,7 @@ class Plan:
     """Everything that a tick needs. `sha` hashes the meaning: names and numbers, not places or texts.
 
     `wiring` and `budget` are for the programs of boards; no tick looks at them and `sha` leaves them out.
+    So it does with `acceptances`, which are for the check.
     `helping`: the machine may be helped by hand and walk in single steps (DEVELOPERS.md, "Helping by hand").
     """
 
@@ -362,6 +364,7 @@ class Plan:
     wiring: Wiring | None = None
     budget: Budget | None = None
     helping: bool = False
+    acceptances: tuple[Acceptance, ...] = ()
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.

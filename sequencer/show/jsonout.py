@@ -10,13 +10,16 @@ import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from sequencer import __version__
 from sequencer.base.codeinfo import CodeInfo
 from sequencer.base.errors import DifferenceError, FileErrors, SequencerError, ToolError, TraceError
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import NOWHERE, Place
+
+if TYPE_CHECKING:
+    from sequencer.check.accepted import Accepted
 
 VERSIONS: Final = {"findings": 1, "codes": 1, "run": 1, "plan": 1, "files": 1, "folder": 1, "proof": 1}
 
@@ -56,16 +59,28 @@ def finding_object(finding: Finding) -> dict[str, Any]:
         "example": finding.example,
         "fix": finding.fix,
         "notes": [{"place": place_object(place), "text": text} for place, text in finding.notes],
+        "edits": [
+            {"place": place_object(e.place), "at_key": e.at_key, "key": e.key, "value": e.value}
+            for e in finding.edits
+        ],
     }
 
 
-def findings_document(findings: Sequence[Finding]) -> str:
-    """Return all findings, in the order given, with how many there are of each severity."""
+def findings_document(findings: Sequence[Finding], accepted: "Sequence[Accepted]" = ()) -> str:
+    """Return all findings, in the order given, with how many there are of each severity.
+
+    Those that the files accept stand apart, each with its reason.
+    """
     counts = Counter(f.severity for f in findings)
-    return document(
-        "findings",
-        {"counts": {s.value: counts[s] for s in Severity}, "findings": [finding_object(f) for f in findings]},
-    )
+    content = {
+        "counts": {s.value: counts[s] for s in Severity},
+        "findings": [finding_object(f) for f in findings],
+        "accepted": [
+            {**finding_object(one.finding), "because": one.because, "accepted_at": place_object(one.place)}
+            for one in accepted
+        ],
+    }
+    return document("findings", content)
 
 
 def error_document(error: SequencerError) -> str:

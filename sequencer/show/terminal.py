@@ -1,13 +1,17 @@
 """Findings and errors as text for people: place, message, the source line with a caret, the likely mend."""
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sequencer.base.errors import DifferenceError, FileErrors, SequencerError, ToolError, TraceError
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import NOWHERE, Place
 from sequencer.show.text import PLAIN, TAB, Style, clean, clip, width
+
+if TYPE_CHECKING:
+    from sequencer.check.accepted import Accepted
 
 MOST_SOURCE_BYTES = 4_000_000  # a longer file is shown without its source lines
 MOST_COLUMNS = 100  # of a source line; a longer one is cut around the caret
@@ -96,11 +100,12 @@ def _more(label: str, text: str) -> list[str]:
     return [f"{TAB}{label}: {clean(text)}"] if text else []
 
 
-def finding_text(finding: Finding, sources: Sources, style: Style = PLAIN) -> str:
-    """Write one finding: headline, source line with caret, expected, example, fix and notes."""
+def finding_text(finding: Finding, sources: Sources, style: Style = PLAIN, *, why: str = "") -> str:
+    """Write one finding: headline, source line with caret, why it matters, expected, example, fix, notes."""
     code = style(f"[{clean(finding.code)}]", "dim")
     lines = [f"{_headline(finding.place, finding.severity, finding.message, style)} {code}"]
     lines += _source_block(finding.place, sources, style)
+    lines += _more("why", why)
     lines += _more("expected", finding.expected)
     lines += _more("for example", finding.example)
     lines += _more("fix", finding.fix)
@@ -108,6 +113,19 @@ def finding_text(finding: Finding, sources: Sources, style: Style = PLAIN) -> st
         where = place_text(place)
         lines.append(f"{TAB}see {where}: {clean(text)}" if where else f"{TAB}see also: {clean(text)}")
     return "\n".join(lines)
+
+
+def accepted_text(
+    accepted: "Sequence[Accepted]", style: Style = PLAIN, sources: Sources | None = None
+) -> str:
+    """Write findings that are accepted, each with its reason and where the file says so."""
+    sources = sources or Sources()
+    blocks = []
+    for one in accepted:
+        lines = [finding_text(one.finding, sources, style)]
+        lines.append(f"{TAB}accepted in {place_text(one.place)}: {clean(one.because)}")
+        blocks.append("\n".join(lines))
+    return "\n\n".join(blocks)
 
 
 def count_text(findings: Iterable[Finding]) -> str:
@@ -123,14 +141,25 @@ def findings_text(
     *,
     most: int | None = None,
     sources: Sources | None = None,
+    whys: Mapping[str, str] | None = None,
+    accepted: int = 0,
 ) -> str:
-    """Write findings in the given order, `most` of them, and a last line that counts them all."""
-    sources = sources or Sources()
+    """Write findings in the given order, `most` of them, and a last line that counts them all.
+
+    whys: why a code matters; told with the first error or warning of the code. accepted: how many more
+    there are that the files accept.
+    """
+    sources, untold = sources or Sources(), dict(whys or {})
     shown = findings if most is None else findings[:most]
-    blocks = [finding_text(finding, sources, style) for finding in shown]
+    blocks = []
+    for finding in shown:
+        why = untold.pop(finding.code, "") if finding.severity != Severity.NOTE else ""
+        blocks.append(finding_text(finding, sources, style, why=why))
     last = count_text(findings)
     if len(shown) < len(findings):
         last += f"; the first {len(shown)} are shown, --all shows the rest"
+    if accepted:
+        last += f"; {accepted} more {'is' if accepted == 1 else 'are'} accepted"
     return "\n\n".join([*blocks, style(last, "bold")])
 
 

@@ -111,7 +111,7 @@ class Script:
 def load_script(path: str | Path, plan: Plan) -> Script:
     """Read a script for a plan's signals and names. Raises TraceError with the place of the first error."""
     try:
-        root, findings, _ = read_tree(path, "a trace script")
+        root, findings = read_tree(path, "a trace script")
     except Unreadable as error:
         findings, root = [error.finding], None
     if root is None or findings:

@@ -1,18 +1,21 @@
 // An emulated ATmega2560 with a joint at its pins: what the program drives moves a simulated motor, and the
-// joint's potentiometer goes back to the analog pin A0. A tilt module sends numbers on the port serial1.
+// joint's potentiometer goes back to the analog pin A0. A servo with a potentiometer on A1 follows the pulses on pin
+// 31. A tilt module sends numbers on the port serial1.
 //
 //   joint_host PROGRAM.elf SCRIPT
 //
 // Pins as the boards' core numbers them: duty on 5, direction on 28, the drivers' enable on 26, a button on 27, the
 // stop contact on 2. The script has a command a line, done one after the other:
 //   plant SIGN SPEED FRICTION LAG LOW HIGH SLACK NOISE START   the joint: see move_joint
+//   servo WAY OFF                                              40 deg each way, turned round or not, and off by so much
 //   type TEXT     send a line over the console         wait MS       let so much time pass
 //   until TEXT    wait for a line with this in it      hold on|off   an empty line every 50 ms
 //   button on|off                                      stop open|closed
 //   jam on|off    the joint cannot move                wire broken|whole
 //   tilt on|off   whether the tilt module sends        end
 // Output: "U us text" for each line from the program, "D us duty" whenever what drives the motor changes (0 while
-// the drivers have no enable), "S us what" for each command of the script.
+// the drivers have no enable), "P us width" for pulses of the servo, in us, when they change by more than a few, and
+// 0 when they stop; "S us what" for each command of the script.
 #include <math.h>
 #include <simavr/avr_adc.h>
 #include <simavr/avr_ioport.h>
@@ -33,6 +36,9 @@ static avr_t *avr;
 static FILE *script;
 static struct { double sign, speed, friction, lag, low, high, slack, noise, start; } plant = {1, 60, 0.08, 0.05, -30, 30, 1, 0.1, 0};
 static double motor, joint, rate;
+static double servo_way = 1, servo_off = 0, servo_at = -15;  // where it was left
+static avr_cycle_count_t pulse_began, pulse_ended;
+static double pulse_us, told_us;
 static int jammed, broken, tilting = 1, holding, ended;
 static double last_duty = 0.0;
 static char from_board[512], waited_for[200], to_board[4096];
@@ -72,11 +78,37 @@ static void move_joint(double duty) {
   if (joint < plant.low) { joint = plant.low; motor = fmax(motor, joint - half); rate = fmax(rate, 0.0); }
 }
 
+static void hear_pulse(struct avr_irq_t *irq, uint32_t value, void *unused) {
+  (void)irq; (void)unused;
+  if (value) {
+    pulse_began = avr->cycle;
+  } else if (pulse_began) {
+    pulse_us = (double)(avr->cycle - pulse_began) / 16.0;
+    pulse_ended = avr->cycle;
+  }
+}
+
+// 1000 to 2000 us are its 40 deg each way; it turns at most 200 deg/s, and not without pulses or enable.
+static void move_servo(void) {
+  int alive = pulse_ended && (avr->cycle - pulse_ended) < 16000 * 100;
+  double us = alive ? pulse_us : 0.0;
+  if (fabs(us - told_us) > 4.0) {
+    printf("P %llu %.0f\n", (unsigned long long)now_us(), us);
+    told_us = us;
+  }
+  if (alive && (avr->data[PORTA] & 0x10)) {
+    double goal = servo_way * (us - 1500.0) / 500.0 * 40.0 + servo_off, most = 200.0 * step_s;
+    servo_at += fmax(-most, fmin(most, goal - servo_at));
+  }
+}
+
 static void read_sensor(struct avr_irq_t *irq, uint32_t value, void *unused) {
   (void)irq; (void)value; (void)unused;
   double counts = broken ? 1023.0 : floor(512.0 + 860.0 / 60.0 * (joint + plant.noise * normal()) + 0.5);
   // the converter takes millivolts: the middle of the count
   avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC0), (uint32_t)ceil(counts * 5000.0 / 1023.0));
+  counts = floor(512.0 + 860.0 / 60.0 * 0.5 * (servo_at + 0.1 * normal()) + 0.5);
+  avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_ADC1), (uint32_t)ceil(counts * 5000.0 / 1023.0));
 }
 
 static void hear(struct avr_irq_t *irq, uint32_t value, void *unused) {
@@ -115,6 +147,8 @@ static void command(char *line) {
     if (sscanf(rest, "%lf %lf %lf %lf %lf %lf %lf %lf %lf", &plant.sign, &plant.speed, &plant.friction, &plant.lag,
                &plant.low, &plant.high, &plant.slack, &plant.noise, &plant.start) != 9) exit(3);
     joint = motor = plant.start;
+  } else if (!strncmp(line, "servo ", 6)) {
+    if (sscanf(rest, "%lf %lf", &servo_way, &servo_off) != 2) exit(3);
   } else if (!strncmp(line, "type ", 5)) {
     to_send += (size_t)snprintf(to_board + to_send, sizeof to_board - to_send, "%s\n", rest);
   } else if (!strncmp(line, "wait ", 5)) {
@@ -162,6 +196,7 @@ static avr_cycle_count_t every_step(avr_t *its, avr_cycle_count_t when, void *un
     last_duty = duty;
   }
   move_joint(duty);
+  move_servo();
   if (steps % 10 == 0) {
     if (was_sent < to_send) {
       char one[2] = {to_board[was_sent++], '\0'};
@@ -206,6 +241,7 @@ int main(int count, char **argument) {
   }
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), hear, NULL);
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_ADC_GETIRQ, ADC_IRQ_OUT_TRIGGER), read_sensor, NULL);
+  avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('C'), 6), hear_pulse, NULL);
   contact('A', 5, 1);  // the button is up
   contact('E', 4, 0);  // the stop contact is closed
   avr_cycle_timer_register(avr, 1600, every_step, NULL);

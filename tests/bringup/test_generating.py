@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from support.bringup_rig import RIG
+from support.checkers import clang_tidy, cppcheck
 from support.commands import REPOSITORY, STORK, assert_one_clear_error, call
 
 from sequencer.build.arduino_core import build_sketch
@@ -15,10 +16,12 @@ STORK_MACHINE = STORK.with_name("stork.machine.yaml")
 CRAB_MACHINE = REPOSITORY / "examples/crab/crab.machine.yaml"
 SMALL = (
     RIG.replace("  lines: {tilt: {port: serial1, baud: 57600}}\n", "")
-    .replace("{line: tilt}", "{analog: A1}")
+    .replace("{line: tilt}", "{analog: A2}")
     .replace("direction: 28", "direction: 7")
+    .replace("servo: 31", "servo: 13")
     .replace("{pin: 26, button: 27}", "{pin: 8, button: 12}")
 )
+SERVO = "  setpoints: {tail: {servo: 13, pulse: [1000 us, 2000 us], over: [-40 deg, 40 deg]}}\n"
 STRICT = (
     "-std=c++11 -Wall -Wextra -Wpedantic -Wconversion -Wsign-conversion -Wdouble-promotion -Wshadow "
     "-Wfloat-equal -Wold-style-cast -Wcast-qual -Wswitch-default -Werror -c"
@@ -95,7 +98,12 @@ def _joint_rows(text: str) -> dict[str, list[str]]:
 
 @pytest.mark.parametrize(
     ("machine", "board"),
-    [(STORK_MACHINE, "mega2560"), (CRAB_MACHINE, "mega2560"), (SMALL, "uno"), (SMALL, "leonardo")],
+    [
+        (STORK_MACHINE, "mega2560"),
+        (CRAB_MACHINE, "mega2560"),
+        (SMALL, "uno"),
+        (SMALL.replace(SERVO, ""), "leonardo"),
+    ],
     ids=["stork", "crab", "uno", "leonardo"],
 )
 def test_it_builds_for_boards_without_a_warning(machine: Path | str, board: str, tmp_path: Path) -> None:
@@ -112,16 +120,16 @@ def test_it_builds_for_boards_without_a_warning(machine: Path | str, board: str,
 
 @pytest.mark.parametrize("compiler", ["g++", "clang++"])
 def test_the_measuring_compiles_for_any_computer_under_strict_warnings(compiler: str, tmp_path: Path) -> None:
-    files = bringup_files(STORK_MACHINE, "m")
-    for name in ("joint_test.h", "joint_test.cpp"):
+    files = bringup_files(CRAB_MACHINE, "m")
+    for name in ("joint_test.h", "joint_test.cpp", "servo_test.h", "servo_test.cpp"):
         (tmp_path / name).write_text(files[name])
-    run_program([compiler, *STRICT, "joint_test.cpp"], folder=tmp_path)
+    run_program([compiler, *STRICT, "joint_test.cpp", "servo_test.cpp"], folder=tmp_path)
 
 
 REFUSED = {
     "no wiring": (RIG[: RIG.index("wiring:")], "does not say what is connected where"),
     "no console": (RIG.replace("  console: {port: serial, baud: 115200}\n", ""), "has no console"),
-    "an error in the file": (RIG.replace("span: [-40, 40]", "span: [-40]"), "span"),
+    "an error in the file": (RIG.replace("span: [-40, 40]\n", "span: [-40]\n"), "span"),
 }
 
 
@@ -150,3 +158,22 @@ def test_what_makes_no_sense_is_refused(
     done = call("generate", *arguments, "--target", "bringup")
     assert_one_clear_error(done, said)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_static_checkers_find_nothing_in_it(tmp_path: Path) -> None:
+    for name, text in bringup_files(written(tmp_path, RIG), "m").items():
+        (tmp_path / name).write_text(text)
+    measuring = ["joint_test.cpp", "servo_test.cpp"]
+    assert cppcheck(tmp_path, [*measuring, "rig_bringup.cpp"]) == []
+    assert clang_tidy(tmp_path, measuring) == []  # the rest needs a board's headers, which are not ours
+
+
+def test_the_static_checkers_would_find_something(tmp_path: Path) -> None:
+    files = bringup_files(written(tmp_path, RIG), "m")
+    (tmp_path / "joint_test.h").write_text(files["joint_test.h"].replace("float duty_ = 0.0F", "float duty_"))
+    planted = "uint8_t JointTest::depth() { return depth(); }\n\n}  // namespace"
+    (tmp_path / "joint_test.cpp").write_text(
+        files["joint_test.cpp"].replace("}  // namespace", planted)
+        + "int never(int* p);\nint never(int* p) { int a[2] = {1, 2}; return p == nullptr ? *p : a[2]; }\n"
+    )
+    assert cppcheck(tmp_path, ["joint_test.cpp"]) != []

@@ -16,7 +16,7 @@ SCRIPT = f"""\
 plant {SIGN} {SPEED} {FRICTION} {LAG} {LOW} {HIGH} {SLACK} {NOISE} 3
 until codes
 type signals
-until body_tilt
+until tail_pot
 type hoisted
 wait 50
 type measure neck_motor
@@ -76,12 +76,12 @@ def test_the_wrong_sign_is_found_and_the_patch_turns_it_round(morning: Events, m
 
 
 def test_the_patch_loads_and_says_what_was_planted(merged: Plan) -> None:
-    pot, tilt = merged.signals
+    pot, tilt, _ = merged.signals
     assert (pot.low, pot.high) == (pytest.approx(LOW, abs=0.3), pytest.approx(HIGH, abs=0.3))
     assert pot.noise == pytest.approx(NOISE, abs=0.05)
     assert tilt.noise == pytest.approx(TILT_NOISE, rel=0.2)
     assert tilt.every_us == TILT_MS * 1000
-    rate = merged.setpoints[0].rate
+    rate = merged.setpoints[1].rate
     assert rate is not None
     assert rate.per_second == pytest.approx(0.5 * SPEED * (1 - FRICTION), rel=0.15)
 

@@ -48,7 +48,7 @@ def test_a_patch_is_merged_and_the_rest_stays_as_it_was(machine: Path, tmp_path:
     assert machine.read_text() == RIG
     assert (after.signals[0].low, after.signals[0].high) == (-28, 29)
     assert after.signals[0].gain == before.signals[0].gain
-    assert after.setpoints[0].rate == before.setpoints[0].rate
+    assert [s.rate for s in after.setpoints] == [s.rate for s in before.setpoints]
     assert after.wiring is not None
     assert after.wiring.motors[0].inverted
     assert after.wiring.motors[0].pin.number == 5

@@ -76,3 +76,10 @@ def test_without_enable_and_stop_contact_both_are_noted() -> None:
     notes = [f for f in check(parse_plan(text)) if f.code == "no-cut"]
     assert [f.severity for f in notes] == [Severity.NOTE]
     assert len(notes[0].notes) == 1  # told once, the other beside it
+
+
+def test_a_board_is_told_as_it_was_probably_meant() -> None:
+    for written, meant in (("mega", "mega2560"), ("Uno", "uno"), ("promicro", "micro")):
+        findings = check(parse_plan(wired(("mega2560", written))))
+        (finding,) = [f for f in findings if f.code == "unknown-board"]
+        assert finding.fix.startswith(f"did you mean {meant}?")

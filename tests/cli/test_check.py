@@ -27,7 +27,7 @@ phases:
     stop: 1
     set: {bend: 0 mm}
     leave: [{to: standing, when: {event: go}}]
-anywhere: [{to: safe, when: {event: halt}}]
+anywhere: [{to: safe, when: {any: [{event: halt}, {lost: knee}]}}]
 """
 
 

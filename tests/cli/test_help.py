@@ -39,8 +39,8 @@ def test_a_word_that_is_near_nothing_gets_the_list() -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("check",), "Missing argument 'GAIT'. See 'sequencer check --help'."),
-        (("check", "a", "b"), "unexpected extra argument"),
+        (("check",), "Missing argument 'GAIT...'. See 'sequencer check --help'."),
+        (("plan", "a", "b"), "unexpected extra argument"),
         (("check", "--speed", "a"), "No such option"),
         (("schema", "robot"), "robot"),
         (("generate", "a"), "--output"),

@@ -18,8 +18,12 @@ import pytest
 from sequencer.plan.boards import BOARDS, Board
 
 CORE = Path("/usr/share/arduino/hardware/arduino/avr")
-MENU = {"nano": "menu.cpu.atmega328.", "mega2560": "menu.cpu.atmega2560."}
-IN_BOARDS_TXT = {"mega2560": "mega"}
+MENU = {
+    "nano": "menu.cpu.atmega328.",
+    "nano_old": "menu.cpu.atmega328old.",
+    "mega2560": "menu.cpu.atmega2560.",
+}
+IN_BOARDS_TXT = {"mega2560": "mega", "nano_old": "nano"}
 
 # <port pin>: receive, transmit of each serial port
 USART = {

@@ -3,6 +3,7 @@
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from support.commands import STORK
 from support.feature_plans import feature_plans
@@ -16,6 +17,7 @@ from sequencer.prove.controllers import controller
 from sequencer.prove.inputs import Trace, first_ticks, random_traces, recorded
 from sequencer.prove.report import Row
 from sequencer.prove.run import prove
+from sequencer.trace.blocks import FRESH_VALUE, RESET, TickBlock, empty_block
 
 
 @pytest.fixture(scope="module")
@@ -117,6 +119,35 @@ def test_a_wrong_state_of_an_output_is_found(
     done = row((plan, list(random_traces(plan, 2, 1000))), name)
     assert done.outcome == "differs" and done.first is not None
     assert done.first.difference.field.startswith("output_state of ")
+
+
+def _stuck(plan: Plan) -> TickBlock:
+    """A joint far from its setpoint that does not move: its motor stalls, and after a reset again."""
+    block = empty_block(600, len(plan.signals))
+    block.now[:] = np.arange(600) * plan.tick_ms
+    block.raw[:], block.fresh[:] = (-20.0, 12.0), FRESH_VALUE
+    block.control[300] = RESET
+    return block
+
+
+A_TICK_LATE = {
+    "a stall": r"(stood_since\[\w+\]\)) >= ms",
+    "a supply under its least value": r"(under_since\[\w+\]\)) >= ms",
+}
+
+
+@pytest.mark.parametrize("name", ["host", "atmega2560", "cortex-m3", "cortex-m4f"])
+@pytest.mark.parametrize("pattern", A_TICK_LATE.values(), ids=A_TICK_LATE)
+def test_an_output_that_is_cut_a_tick_late_is_found(
+    name: str, pattern: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = feature_plans()["outputs"]
+    traces = [Trace("stuck", _stuck(plan)), *random_traces(plan, 4, 1500)]
+    assert row((plan, traces), name).outcome == "equal"
+    plant(monkeypatch, lambda text: re.sub(pattern, r"\1 > ms", text), "_loops")
+    done = row((plan, traces), name)
+    assert done.outcome == "differs" and done.first is not None
+    assert done.first.difference.field.startswith(("output of ", "output_state of "))
 
 
 # -- numbers that parameters give, and single steps ----------------------------------------------------------

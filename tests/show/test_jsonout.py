@@ -30,6 +30,7 @@ def test_a_findings_document_has_every_key_even_if_empty() -> None:
             "example": "",
             "fix": "",
             "notes": [{"place": None, "text": "see"}],
+            "edits": [],
         }
     ]
 

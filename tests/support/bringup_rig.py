@@ -23,7 +23,9 @@ signals:
     believe: {counts: [20, 1003]}
     lost_after: 100 ms
   body_tilt: {unit: deg, span: [-45, 45], lost_after: 100 ms}
+  tail_pot: {unit: deg, span: [-60, 60], scale: {counts: [82, 942], reads: [-60, 60]}, lost_after: 100 ms}
 setpoints:
+  tail: {unit: deg, span: [-40, 40], start: 0 deg, followed_by: tail_pot}
   nod: {unit: deg, span: [-15, 15], rate: 100 deg/s, start: 0 deg, followed_by: neck_pot}
 loops:
   neck: {setpoint: [nod], signal: neck_pot, kp: 0.1, output: neck_motor}
@@ -33,7 +35,8 @@ wiring:
   board: mega2560
   console: {port: serial, baud: 115200}
   lines: {tilt: {port: serial1, baud: 57600}}
-  signals: {neck_pot: {analog: A0}, body_tilt: {line: tilt}}
+  signals: {neck_pot: {analog: A0}, body_tilt: {line: tilt}, tail_pot: {analog: A1}}
+  setpoints: {tail: {servo: 31, pulse: [1000 us, 2000 us], over: [-40 deg, 40 deg]}}
   outputs: {neck_motor: {pwm: 5, direction: 28}}
   enable: {pin: 26, button: 27}
   stop_contact: {pin: 2}
@@ -116,6 +119,10 @@ class Events:
         if self.duty_at(ms) == 0.0:
             return ms
         return next((at for kind, at, w in self._lines if kind == "D" and at > ms and not float(w)), 1e12)
+
+    def pulses(self, begin: float = 0.0, end: float = 1e12) -> list[tuple[float, float]]:
+        """List when the servo's pulses changed, and to which width in microseconds; 0: none."""
+        return [(at, float(w)) for kind, at, w in self._lines if kind == "P" and begin <= at < end]
 
     def most(self, begin: float = 0.0, end: float = 1e12) -> float:
         """Give the largest duty either way within a time."""

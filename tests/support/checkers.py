@@ -2,11 +2,15 @@
 
 import re
 import shutil
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from sequencer.base.errors import ToolError
+from sequencer.build.arduino_core import find_core
 from sequencer.build.programs import run_program
+from sequencer.plan.boards import Board
+
+AVR_HEADERS = Path("/usr/lib/avr/include")
 
 # What cppcheck must not say, and why it may be as it is.
 CPPCHECK_LEAVES_OUT = {
@@ -34,7 +38,13 @@ TIDY_LEAVES_OUT = {
     "the calls are written by templates, not by hand",
     "bugprone-branch-clone": "two phases may do the same, and hooks that nobody filled in do nothing twice",
 }
-_TIDY = ",".join(["-*", *TIDY_LOOKS_FOR, *(f"-{name}" for name in TIDY_LEAVES_OUT)])
+# and in a board's program besides
+TIDY_LEAVES_OUT_OF_BOARDS = {
+    "bugprone-incorrect-roundings": "what is rounded is a duty or a pulse: in a small span, not negative",
+    "bugprone-suspicious-memory-comparison": "numbers are compared by their bits, on purpose",
+    "cert-exp42-c": "the same",
+    "cert-flp37-c": "the same",
+}
 
 _FINDING = re.compile(r"^(.+?):(\d+):\d+: (?:warning|error|style|performance|portability): .*\[([\w.,-]+)\]$")
 
@@ -44,10 +54,28 @@ def cppcheck(folder: Path, sources: Sequence[str]) -> list[str]:
     return _findings([*CPPCHECK, *sources], folder)
 
 
-def clang_tidy(folder: Path, sources: Sequence[str], *flags: str) -> list[str]:
+def clang_tidy(
+    folder: Path, sources: Sequence[str], *flags: str, leave_out: Iterable[str] = TIDY_LEAVES_OUT
+) -> list[str]:
     """Run clang-tidy; list its findings, those in headers included. flags: for the compiler."""
-    command = ["clang-tidy", "--quiet", f"--checks={_TIDY}", "--header-filter=.*", "--warnings-as-errors=*"]
+    checks = ",".join(["-*", *TIDY_LOOKS_FOR, *(f"-{name}" for name in leave_out)])
+    command = ["clang-tidy", "--quiet", f"--checks={checks}", "--header-filter=.*", "--warnings-as-errors=*"]
     return _findings([*command, *sources, "--", "-std=c++11", *flags], folder)
+
+
+def clang_tidy_of_board(folder: Path, sources: Sequence[str], board: Board) -> list[str]:
+    """Run clang-tidy on files of a board's program, with the headers of its core, for its 8-bit controller.
+
+    clang does not know all that avr-gcc does: the watchdog's assembly and naked functions are left out.
+    """
+    core = find_core()
+    headers = (core / "cores" / "arduino", core / "variants" / board.variant, AVR_HEADERS)
+    flags = ["--target=avr", f"-mmcu={board.mcu}", f"-DF_CPU={board.clock_hz}L", "-DARDUINO=10819"]
+    flags += ["-D__AVR_ATmega2560__", "-DARDUINO_ARCH_AVR", "-D_AVR_WDT_H_", "-Dnaked=unused"]
+    flags += [f"-Dwdt_{name}=static_cast<void>(0)" for name in ("enable(x)", "reset()", "disable()")]
+    flags += [part for header in headers for part in ("-isystem", str(header))]
+    out = {**TIDY_LEAVES_OUT, **TIDY_LEAVES_OUT_OF_BOARDS}
+    return clang_tidy(folder, sources, *flags, leave_out=out)
 
 
 def _findings(command: Sequence[str], folder: Path) -> list[str]:

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from sequencer.base.binary32 import load_f32
 from sequencer.base.places import Place
 from sequencer.plan.tables import ActsIn, Adds, Believe, Level, Plan, Remote, Term
 from support.loops import loop, output, stall, supply
@@ -207,7 +208,7 @@ def _drives() -> dict[str, Plan]:
     pot = signal("hip_pot")
     outer = {"signal": 1, "output": None}
     acts = (ActsIn(0, (1,)),)
-    battery = signal("battery", unit="V", low=9.0, high=12.6)
+    battery = signal("battery", unit="V", low=9.0, high=load_f32(12.6))
     watched = supply(1, 12, least=10.0, under_for_ms=500)
     return {
         "loop": make_plan(

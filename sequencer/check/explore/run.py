@@ -35,15 +35,15 @@ class Exploring:
     """How to explore, and what came of it.
 
     bounds: how far to go; None leaves it out. tell: gets, now and then, how many configurations were looked at
-    and how many are known. replay: words that say how to replay a counterexample, with {name} in them.
-    counterexamples, reached: what came of it.
+    and how many are known. replay: words that say how to replay a counterexample, with NAME in them.
+    counterexamples: what came of it. finished: whether all configurations were looked at.
     """
 
     bounds: Bounds | None = BY_DEFAULT
     tell: Callable[[int, int], None] | None = None
-    replay: str = "`sequencer check --counterexamples DIR` writes it as a recording, {name}.csv, for a dry-run"
+    replay: str = "`sequencer check --counterexamples DIR` writes it as a recording, NAME.csv, for a dry-run"
     counterexamples: list[Counterexample] = field(default_factory=list)
-    reached: Reached | None = None
+    finished: bool = False
 
 
 def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
@@ -51,7 +51,8 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
     if exploring.bounds is None:
         return []
     search = Search(plan, Facts(plan), exploring.bounds)
-    reached = exploring.reached = search.run(exploring.tell)
+    reached = search.run(exploring.tell)
+    exploring.finished = reached.finished
     walk = search.run(exploring.tell, faultless=True)
     findings = [_told(search, claim, exploring) for claim in Judge(search, reached, walk).claims()]
     if not reached.finished:
@@ -78,7 +79,7 @@ def _told(search: Search, claim: Claim, exploring: Exploring) -> Finding:
     told = replace(
         finding,
         example=_way(search, claim, len(block)),
-        notes=(*finding.notes, (finding.place, exploring.replay.format(name=name))),
+        notes=(*finding.notes, (finding.place, exploring.replay.replace("NAME", name))),
     )
     ends = search.layout.phases_of(claim.path[-1])
     exploring.counterexamples.append(Counterexample(name, told, block, ends))
@@ -93,7 +94,7 @@ def _way(search: Search, claim: Claim, ticks: int) -> str:
         moved = [phase_name(search.plan, s, p) for s, p in enumerate(after) if p != before[s]]
         steps.append(" and ".join(moved) if moved else "once more")
     if len(steps) > MOST_STEPS_SAID:
-        steps = [f"{len(steps) - MOST_STEPS_SAID} moves", *steps[-MOST_STEPS_SAID:]]
+        steps = [f"{len(steps) - MOST_STEPS_SAID + 1} moves", *steps[1 - MOST_STEPS_SAID :]]
     seconds = (ticks - 1) * search.plan.tick_ms / 1000
     return f"within {seconds:g} s: {', then '.join(steps) or 'as it starts'}"
 
