@@ -23,7 +23,7 @@ from sequencer.plan.tables import Plan
 
 if TYPE_CHECKING:
     from sequencer.check import Exploring
-    from sequencer.check import Judged
+    from sequencer.check.accepted import Judged
     from sequencer.generate.files import Written
     from sequencer.history.blocks import Executor
     from sequencer.history.run import Run

@@ -3,9 +3,9 @@
 from sequencer.base.codeinfo import CodeInfo
 from sequencer.base.example_pair import (
     FRONT_READY,
-    PAIR,
     HIND_DONE,
     HIND_READY,
+    PAIR,
     RING,
     RING_MENDED,
     RULE,

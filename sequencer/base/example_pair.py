@@ -108,8 +108,8 @@ def changed_pair(*changes: tuple[str, str]) -> str:
     return text
 
 
-# Two feet that take their weight off in turn. Once up, hind comes home only while front is down, but front comes
-# down only while hind is up, and by the tilt not in the same tick.
+# Once up, hind comes home only while front is down, but front comes down only while hind is up, and by the
+# tilt not in the same tick.
 RING = (
     "gait: two_feet\n"
     + _MACHINE
@@ -127,7 +127,9 @@ sequences:
         set: {front_lift: 45 mm}
         leave:
           - {to: safe, when: {any: [{event: halt}, {lost: tilt}, {lost: front_height}, {lost: hind_height}]}}
-          - {to: down, when: {all: [{sequence: hind, in: [up]}, {signal: tilt, above: 4 deg}]}, hold: 3 samples}
+          - to: down
+            when: {all: [{sequence: hind, in: [up]}, {signal: tilt, above: 4 deg}]}
+            hold: 3 samples
         timeout: never
         because: it waits for the other foot
       safe:
@@ -145,14 +147,18 @@ sequences:
       up:
         set: {hind_lift: 45 mm}
         leave:
-          - {to: down, when: {all: [{sequence: front, in: [up]}, {signal: tilt, below: -4 deg}]}, hold: 3 samples}
+          - to: down
+            when: {all: [{sequence: front, in: [up]}, {signal: tilt, below: -4 deg}]}
+            hold: 3 samples
         timeout: never
         because: it waits for the other foot
       down:
         set: {hind_lift: 0 mm}
         leave:
           - {to: home, when: {sequence: front, in: [down]}}
-          - {to: up, when: {all: [{sequence: front, in: [up]}, {signal: tilt, above: 0 deg}]}, hold: 3 samples}
+          - to: up
+            when: {all: [{sequence: front, in: [up]}, {signal: tilt, above: 0 deg}]}
+            hold: 3 samples
         timeout: never
         because: it waits for the other foot
 """

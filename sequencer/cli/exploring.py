@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from sequencer.check import Exploring
     from sequencer.plan.tables import Plan
 
-Command = Callable[..., object]
+Command = Callable[..., int]
 
 
 def exploring_options(command: Command) -> Command:

@@ -11,7 +11,7 @@ from sequencer.check.explore.residual import Known
 from sequencer.check.explore.search import Reached, Search
 from sequencer.check.explore.views import TIMEOUT, common
 from sequencer.check.explore.waiting import Waits
-from sequencer.check.subjects import listed, phase_name, phase_names
+from sequencer.check.subjects import listed, phase_name
 from sequencer.check.suggest import halt_entry
 from sequencer.plan.tables import Plan
 
@@ -41,7 +41,9 @@ class Judge:
     def __init__(self, search: Search, reached: Reached, walk: Reached) -> None:
         self.search, self.reached, self.walk = search, reached, walk
         self.plan: Plan = search.plan
-        self._ways = [self._local_ways(s) for s in range(len(self.plan.sequences))] if reached.finished else []
+        self._ways = (
+            [self._local_ways(s) for s in range(len(self.plan.sequences))] if reached.finished else []
+        )
 
     def claims(self) -> list[Claim]:
         """Return all claims, each kind cut to the first few."""
@@ -80,7 +82,8 @@ class Judge:
             "mutual-wait",
             Severity.ERROR,
             rows[0].place,
-            f"{names} wait for each other: as long as each stays, no guard of the others can come true; {ends}",
+            f"{names} wait for each other: as long as each stays, no guard of the others can come true; "
+            f"{ends}",
             fix=f"let one go first: in {phase_name(plan, *ring[0])}, add {rows[1].name} to the phases "
             f"in which {plan.sequences[ring[1][0]].name} may be",
             notes=((rows[1].place, f"{other} is the other side of it"),),
@@ -126,8 +129,8 @@ class Judge:
                 "leave-together",
                 Severity.WARNING,
                 one.place,
-                f"{listed(names)} can leave in the same tick, though each asks that the other stay: both look "
-                "at where the other stood when the tick began",
+                f"{listed(names)} can leave in the same tick, though each asks that the other stay: "
+                "both look at where the other stood when the tick began",
                 fix=f"give one of them the turn: in {second}, ask for a phase of {first} in which {first} "
                 "cannot leave by itself",
                 notes=((other.place, "the other guard"),),
@@ -152,34 +155,40 @@ class Judge:
         return ways
 
     def _never_entered(self) -> Iterator[Claim]:
-        plan = self.plan
-        for sequence, row in enumerate(plan.sequences):
+        for sequence in range(len(self.plan.sequences)):
             ways = self._ways[sequence]
-            watched = {
-                entry.to[sequence]
-                for entry in plan.anywhere
-                if self.search.views.region(
-                    self.search.residuals.of(plan.guards[entry.guard], self._blank(), None, None, watched=True)
-                )
-            }
-            watched |= {rule.to[sequence] for rule in plan.rules if rule.to is not None}
             entered = {p for s, p in self.reached.entered if s == sequence}
-            for phase in sorted(reachable(ways, {0} | watched) - entered):
+            for phase in sorted(reachable(ways, {0} | self._watched_to(sequence)) - entered):
                 before = [p for p in sorted(entered) if phase in ways[p]]
                 if before:
                     number = self.reached.entered[sequence, before[0]]
-                    come = phase_name(plan, sequence, before[0])
-                    finding = Finding(
-                        "never-entered",
-                        Severity.WARNING,
-                        row.phases[phase].place,
-                        f"{phase_name(plan, sequence, phase)} is never entered: the walk comes as far as {come}, "
-                        "and by then other sequences or counters never stand as the guard asks",
-                        fix=f"in {come}, ask for phases or counts that can be there at that time; or delete "
-                        f"{row.phases[phase].name}",
-                        notes=((row.phases[before[0]].place, "as far as the walk comes"),),
-                    )
-                    yield Claim(finding, tuple(self.reached.path(number)))
+                    path = tuple(self.reached.path(number))
+                    yield Claim(self._missed(sequence, phase, before[0]), path)
+
+    def _watched_to(self, sequence: int) -> set[int]:
+        """Return where `anywhere` entries that can be true, and rules, send a sequence."""
+        search = self.search
+        found = {rule.to[sequence] for rule in self.plan.rules if rule.to is not None}
+        for entry in self.plan.anywhere:
+            guard = self.plan.guards[entry.guard]
+            left = search.residuals.of(guard, self._blank(), None, None, watched=True)
+            if search.views.region(left):
+                found.add(entry.to[sequence])
+        return found
+
+    def _missed(self, sequence: int, phase: int, before: int) -> Finding:
+        phases = self.plan.sequences[sequence].phases
+        come = phase_name(self.plan, sequence, before)
+        return Finding(
+            "never-entered",
+            Severity.WARNING,
+            phases[phase].place,
+            f"{phase_name(self.plan, sequence, phase)} is never entered: the walk comes as far as {come}, "
+            "and while it is there other sequences or counters never stand as the guard asks",
+            fix=f"in {come}, ask for phases or counts that can be there at that time; or delete "
+            f"{phases[phase].name}",
+            notes=((phases[before].place, "as far as the walk comes"),),
+        )
 
     def _blank(self) -> Known:
         plan = self.plan
@@ -209,8 +218,8 @@ class Judge:
                 "no-rest-together",
                 Severity.ERROR,
                 place,
-                f"once {self._stand(config)}, the sequences never again all come to a rest or stop phase: they "
-                "go on, but always keep each other from it",
+                f"once {self._stand(config)}, the sequences never again all come to a rest or stop phase: "
+                "they go on, but always keep each other from it",
                 fix=fix,
             ),
             tuple(self.reached.path(number)),
@@ -229,7 +238,7 @@ class Judge:
         return [int(n) for n in np.flatnonzero(~good)]
 
     def _by_itself(self, config: int) -> bool:
-        """Tell whether some sequence could not come to rest from there even with the others out of its way."""
+        """Tell whether some sequence can't come to rest from there even with the others out of its way."""
         for sequence, phase in enumerate(self.search.layout.phases_of(config)):
             into = watched_targets(self.plan, sequence)
             ways = turned([targets | into for targets in self._ways[sequence]])

@@ -1,7 +1,8 @@
 """A configuration packed into one whole number: the phase of each sequence, counters, leftover targets.
 
-A counter is kept if a guard reads it, and only as far as guards can tell its values apart. A setpoint's target
-is kept only from where it was commanded to where a guard may still ask for it in a phase that does not set it.
+A counter is kept if a guard reads it, and only as far as guards can tell its values apart. A setpoint's
+target is kept only from where it was commanded to where a guard may still ask for it in a phase that does not
+set it.
 """
 
 import math
@@ -159,7 +160,8 @@ class Layout:
         """Unpack a configuration."""
         phases = self.phases_of(config)
         counters = tuple(
-            self.counters[i].of(config) if i in self.counters else None for i in range(len(self.plan.counters))
+            self.counters[i].of(config) if i in self.counters else None
+            for i in range(len(self.plan.counters))
         )
         return Known(phases, counters, tuple(self._aim(s, config) for s in range(len(self.plan.setpoints))))
 

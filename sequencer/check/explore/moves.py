@@ -19,12 +19,15 @@ Moves = tuple[tuple[int, int], ...]  # (sequence, phase entered)
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """What a group may do: `moves` with the outcome that shows each; whether all may stay; whether that is all."""
+    """What a group may do: `moves` with the outcome that shows each; whether all may stay.
+
+    cut: whether not all was tried. together: outcomes in which several move at once.
+    """
 
     moves: dict[Moves, Outcome]
     may_stay: bool
     cut: bool
-    together: tuple[Outcome, ...]  # those in which several move at once
+    together: tuple[Outcome, ...]
 
 
 class Mover:
@@ -154,4 +157,3 @@ def _products(joints: list[Joint], so_far: Moves, *, may_stay: bool = False) -> 
         yield from _products(rest, so_far, may_stay=True)
     for moves in first.moves:
         yield from _products(rest, so_far + moves, may_stay=may_stay)
-

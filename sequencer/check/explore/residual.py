@@ -1,7 +1,7 @@
-"""Guards with all that a configuration fixes put in: phases, counters, targets. What is left is asked of boxes.
+"""Guards with all that a configuration fixes put in: phases, counters, targets; boxes are asked the rest.
 
 A comparison with a setpoint's target becomes comparisons of its followers with numbers, since in a
-configuration the target is known. From which side `reached` looks may be open; then a free choice stands for it.
+configuration the target is known. From which side `reached` looks may be open; a free choice stands for that.
 """
 
 from dataclasses import dataclass, replace
@@ -37,7 +37,7 @@ class Known:
 class Residuals:
     """Makes residual conditions and answers questions about them.
 
-    `asker` works on a plan with the leaves of the residuals added at the end; new ones come as they are needed.
+    `asker` works on a plan with the leaves of the residuals added at the end, as they are needed.
     """
 
     def __init__(self, plan: Plan, *, most_steps: int) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from sequencer.base.findings import Finding, Severity
@@ -34,8 +35,8 @@ class Counterexample:
 class Exploring:
     """How to explore, and what came of it.
 
-    bounds: how far to go; None leaves it out. tell: gets, now and then, how many configurations were looked at
-    and how many are known. replay: words that say how to replay a counterexample, with NAME in them.
+    bounds: how far to go; None leaves it out. tell: gets, now and then, how many configurations were looked
+    at and how many are known. replay: words that say how to replay a counterexample, with NAME in them.
     counterexamples: what came of it. finished: whether all configurations were looked at.
     """
 
@@ -90,7 +91,7 @@ def _way(search: Search, claim: Claim, ticks: int) -> str:
     """Say in a few words how it comes about."""
     steps = []
     stands = [search.layout.phases_of(config) for config in claim.path]
-    for before, after in zip(stands, stands[1:], strict=False):
+    for before, after in pairwise(stands):
         moved = [phase_name(search.plan, s, p) for s, p in enumerate(after) if p != before[s]]
         steps.append(" and ".join(moved) if moved else "once more")
     if len(steps) > MOST_STEPS_SAID:
@@ -112,7 +113,7 @@ def _not_finished(search: Search, reached: Reached) -> Finding:
         "not-finished",
         Severity.NOTE,
         search.plan.sequences[0].place,
-        f"exploring was not finished: {len(reached.order):,} configurations were reached, then it stopped ({why}); "
-        "what was found holds, but nothing is said of the rest",
+        f"exploring was not finished: {len(reached.order):,} configurations were reached, then it stopped "
+        f"({why}); what was found holds, but nothing is said of the rest",
         fix=f"{further}let guards read fewer counters and phases of each other",
     )

@@ -37,11 +37,11 @@ EXHAUSTIVE = Bounds(configurations=4_000_000, steps=40_000_000, solver_steps=2_0
 class Reached:
     """What was reached. Configurations are numbered in the order in which they were found, nearest first.
 
-    order: the configurations. before: the number of the one from which each was first found. finished: whether
-    that is all. broken: for each rule over phases the first configuration that breaks it. entered: the first
-    configuration in each phase of each sequence. stuck: those in which no guard of two sequences or more can fire. races:
-    where each was first possible. restless: those that are not at rest and that `anywhere` can't bring to rest;
-    ways: from and to, in pairs, for these.
+    order: the configurations. before: the number of the one from which each was first found. finished:
+    whether that is all. broken: for each rule over phases the first configuration that breaks it. entered:
+    the first configuration in each phase of each sequence. stuck: those in which no guard of two sequences or
+    more can fire. races: where each was first possible. restless: those that are not at rest and that
+    `anywhere` can't bring to rest; ways: from and to, in pairs, for these.
     """
 
     order: list[int]
@@ -72,9 +72,7 @@ class Search:
         self.views = Views(plan, self.layout, self.residuals)
         self.mover = Mover(self.views, self.layout)
         self._calm = [[may_stay(phase) for phase in sequence.phases] for sequence in plan.sequences]
-        self._calming = [
-            all(self._calm[s][to] for s, to in enumerate(entry.to)) for entry in plan.anywhere
-        ]
+        self._calming = [all(self._calm[s][to] for s, to in enumerate(entry.to)) for entry in plan.anywhere]
         self._rules = [
             number
             for number, rule in enumerate(plan.rules)
@@ -86,12 +84,10 @@ class Search:
         self._truths: dict[tuple[int, int], object] = {}
         self._seen_joints: set[int] = set()
 
-    def run(
-        self, tell: Callable[[int, int], None] | None = None, *, faultless: bool = False
-    ) -> Reached:
+    def run(self, tell: Callable[[int, int], None] | None = None, *, faultless: bool = False) -> Reached:
         """Explore within the bounds; `tell` gets how many configurations were looked at and are known.
 
-        faultless: follow only the walk in which nothing goes wrong: no timeout, no `anywhere`, no broken rule.
+        faultless: follow only the walk in which nothing goes wrong: no timeout, `anywhere` or broken rule.
         """
         self._faultless = faultless
         start = self.layout.start
@@ -149,7 +145,7 @@ class Search:
         return found
 
     def must_lead(self, rule: int, config: int) -> bool:
-        """Tell whether a rule is broken for certain, so that in the next tick only `anywhere` comes before it."""
+        """Tell whether a rule is surely broken: in the next tick only `anywhere` can come first."""
         hold = self.plan.guards[self.plan.rules[rule].guard].hold
         return not outlasts_tick(hold) and self.breaks(rule, config)
 

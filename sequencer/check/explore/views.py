@@ -1,8 +1,8 @@
 """What one sequence may do in a configuration, and what holds there of `anywhere` and of the rules.
 
-Where something is true is kept as a union of boxes (`Region`). If there are too many of them the region is drawn
-too large: [{}] is everywhere. So moves are at most invented, never missed; a counterexample that rests on an
-invented move does not replay and is not claimed.
+Where something is true is kept as a union of boxes (`Region`). If there are too many of them the region is
+drawn too large: [{}] is everywhere. So moves are at most invented, never missed; a counterexample that rests
+on an invented move does not replay and is not claimed.
 """
 
 from dataclasses import dataclass
@@ -31,8 +31,8 @@ class Option:
 class View:
     """One sequence in a configuration.
 
-    options: what may fire. stay: where it may stay; empty if it must move. touched: the variables on which all
-    that depends, as bits. read: the sequences that its guards look at, as bits.
+    options: what may fire. stay: where it may stay; empty if it must move. touched: the variables on which
+    all that depends, as bits. read: the sequences that its guards look at, as bits.
     stuck: it has guards and none can fire.
     """
 
@@ -112,9 +112,7 @@ class Views:
         stuck = bool(row.exits) and not options
         if row.timeout is not None and stay:
             options.append(Option(TIMEOUT, row.timeout.to, stay))
-        return View(
-            sequence, phase, tuple(options), stay, touched, self._reads[sequence][phase], stuck
-        )
+        return View(sequence, phase, tuple(options), stay, touched, self._reads[sequence][phase], stuck)
 
     def region(self, left: Left) -> Region:
         """Return where what is left of a guard is true."""

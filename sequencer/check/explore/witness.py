@@ -1,13 +1,13 @@
 """Turning a path of configurations into a recording, by running it in the reference executor as it grows.
 
-Each step lasts as many ticks as the holds, timeouts and losses that are part of it want. In each tick values are
-chosen with which the guards that shall fire are true and all others are not. After each step the run must stand
-in the configuration claimed; else there is no recording, and the claim is dropped.
+Each step lasts as many ticks as the holds, timeouts and losses that are part of it want. In each tick values
+are chosen with which the guards that shall fire are true and all others are not. After each step the run must
+stand in the configuration claimed; else there is no recording, and the claim is dropped.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import islice, product
+from itertools import islice, pairwise, product
 
 import numpy as np
 
@@ -29,7 +29,9 @@ from sequencer.trace.still import still_value
 MOST_TICKS = 60_000  # of one recording; its bound must not depend on the machine's speed
 MOST_TRIED = 12  # ways in which one step may come about
 
-Mover = tuple[str, int, int]  # ("guard" or "timeout", sequence, number), ("anywhere", 0, entry), ("rule", 0, rule)
+Mover = tuple[
+    str, int, int
+]  # ("guard" or "timeout", sequence, number), ("anywhere", 0, entry), ("rule", 0, rule)
 Var = tuple[str, int]
 
 
@@ -69,7 +71,7 @@ class _Recording:
         """Run the whole path."""
         first = claim.path[0]
         self._run([_Tick(self._calm_values(first), frozenset())], first, first)
-        for number, (config, after) in enumerate(zip(claim.path, claim.path[1:], strict=False)):
+        for number, (config, after) in enumerate(pairwise(claim.path)):
             last = number == len(claim.path) - 2
             self._step(config, after, claim.guards if last else ())
         if claim.rule is not None:
