@@ -16,6 +16,7 @@ from sequencer.check.suggest import halt_entry
 from sequencer.plan.tables import Plan
 
 MOST_CLAIMS = 6  # of one kind
+MOST_NAMED = 8  # sequences in a sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,7 @@ class Judge:
     def _stand(self, config: int) -> str:
         """Say where all sequences stand."""
         phases = self.search.layout.phases_of(config)
-        return listed([phase_name(self.plan, s, p) for s, p in enumerate(phases)], 6)
+        return listed([phase_name(self.plan, s, p) for s, p in enumerate(phases)], MOST_NAMED)
 
     # sequences that wait for each other
 

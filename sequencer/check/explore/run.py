@@ -55,7 +55,13 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
     reached = search.run(exploring.tell)
     exploring.finished = reached.finished
     walk = search.run(exploring.tell, faultless=True)
-    findings = [_told(search, claim, exploring) for claim in Judge(search, reached, walk).claims()]
+    told = [(claim, _told(search, claim, exploring)) for claim in Judge(search, reached, walk).claims()]
+    shown = {(finding.code, finding.place) for _, finding in told}
+    findings = [
+        finding
+        for claim, finding in told
+        if finding.code == claim.finding.code or (claim.finding.code, finding.place) not in shown
+    ]
     if not reached.finished:
         findings.append(_not_finished(search, reached))
     return findings
