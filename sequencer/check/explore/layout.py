@@ -6,6 +6,7 @@ set it.
 """
 
 import math
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -53,6 +54,7 @@ class Layout:
         self.phases = [self._field(len(s.phases) - 1) for s in plan.sequences]
         self.caps = self._caps()
         self.counters = {index: self._field(cap) for index, cap in self.caps.items()}
+        self._coarse = {index: self._representatives(index) for index in self.counters}
         self._needs = {s: need for s in range(len(plan.setpoints)) if any(need := self._needed(s))}
         self.levels = {s: facts.levels_in(s, None, None) for s in self._needs}
         self.targets = {s: self._field(len(self.levels[s]) - 1) for s in self._needs}
@@ -74,15 +76,35 @@ class Layout:
 
     # what is kept
 
+    def _thresholds(self) -> Iterator[tuple[int, float]]:
+        """Yield with what each counter is compared."""
+        for leaf in self.plan.leaves:
+            if isinstance(leaf, Compare) and leaf.source == "counter":
+                for level in (leaf.low, leaf.high, leaf.release_low, leaf.release_high):
+                    if level is not None:
+                        yield leaf.index, self.facts.level(level)[1]
+
+    def _representatives(self, counter: int) -> list[int]:
+        """Return for each count the least that no guard tells from it."""
+        thresholds = sorted({level for index, level in self._thresholds() if index == counter})
+        least: dict[tuple[int, int], int] = {}
+        return [
+            least.setdefault((bisect_left(thresholds, count), bisect_right(thresholds, count)), count)
+            for count in range(self.caps[counter] + 1)
+        ]
+
+    def coarse(self, config: int) -> int:
+        """Return a configuration that no guard tells from this one, the same for all such."""
+        for index, field in self.counters.items():
+            count = field.of(config)
+            config += (self._coarse[index][count] - count) << field.shift
+        return config
+
     def _caps(self) -> dict[int, int]:
         caps: dict[int, int] = {}
-        for leaf in self.plan.leaves:
-            if not isinstance(leaf, Compare) or leaf.source != "counter":
-                continue
-            levels = (leaf.low, leaf.high, leaf.release_low, leaf.release_high)
-            highest = max(self.facts.level(level)[1] for level in levels if level is not None)
-            cap = min(max(math.floor(highest) + 1, 1), MOST_COUNTED)
-            caps[leaf.index] = max(cap, caps.get(leaf.index, 0))
+        for index, level in self._thresholds():
+            cap = min(max(math.floor(level) + 1, 1), MOST_COUNTED)
+            caps[index] = max(cap, caps.get(index, 0))
         return caps
 
     def _needed(self, setpoint: int) -> list[bool]:

@@ -44,17 +44,23 @@ class Mover:
         """Return what each group of sequences may do in a configuration while `anywhere` is quiet."""
         view = self.views.view
         able = [v for s in range(len(self.layout.phases)) if (v := view(config, s)).options]
-        return [self._joint(watch, group) for group in self._groups(able)]
+        # what `anywhere` must not see ties inputs together unless it is one box, where each stands for itself
+        tied = watch.touched if len(watch.quiet) > 1 else 0
+        return [self._joint(watch, group) for group in self._groups(able, tied)]
 
-    def _groups(self, able: list[View]) -> list[list[View]]:
-        """Split views into groups; two are in one group if each leads to the other by looking or sharing."""
+    def _groups(self, able: list[View], tied: int) -> list[list[View]]:
+        """Split views into groups; two are in one group if each leads to the other by looking or sharing.
+
+        tied: variables of which each depends on all others.
+        """
         count = len(able)
         if count < 2 or self.views.watch_reads_phases:
             return [able] if able else []
         reach = [0] * count
         for i, one in enumerate(able):
             for j, other in enumerate(able):
-                if i != j and (one.touched & other.touched or one.read >> other.sequence & 1):
+                shared = one.touched & (other.touched | (tied if other.touched & tied else 0))
+                if i != j and (shared or one.read >> other.sequence & 1):
                     reach[i] |= 1 << j
         for k in range(count):
             behind, bit = reach[k], 1 << k

@@ -167,6 +167,7 @@ class Search:
 
     def _rule_left(self, rule: int, config: int) -> object:
         guard = self.plan.guards[self.plan.rules[rule].guard]
+        config = self.layout.coarse(config)
         key = (rule, config & self._read[rule])
         if key not in self._truths:
             left = self.residuals.of(guard, self.layout.known(config), None, None, watched=True)

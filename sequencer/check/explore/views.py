@@ -83,6 +83,8 @@ class Views:
 
     def view(self, config: int, sequence: int) -> View:
         """Return what a sequence may do."""
+        if self.layout.counters:
+            config = self.layout.coarse(config)
         phase = self.layout.phases[sequence].of(config)
         kept = self._by_phase[sequence][phase]
         key = config & self._masks[sequence][phase]
@@ -143,6 +145,8 @@ class Views:
 
     def watch(self, config: int) -> Watch:
         """Return what `anywhere` may do."""
+        if self.layout.counters:
+            config = self.layout.coarse(config)
         key = config & self._watch_mask
         found = self._watches.get(key)
         if found is None:
