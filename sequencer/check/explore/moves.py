@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from sequencer.check.explore.layout import Layout
 from sequencer.check.explore.views import TIMEOUT, Option, Region, View, Views, Watch, common
 
-MOST_OUTCOMES = 2048  # of one group in one configuration
+MOST_TRIED = 10_000  # joint moves of one group in one configuration, larger groups counting for more
 
 Outcome = tuple[tuple[View, Option], ...]  # who moves, by which way; the others of the group stay
 Moves = tuple[tuple[int, int], ...]  # (sequence, phase entered)
@@ -38,15 +38,20 @@ class Mover:
         self.steps = 0
         self.cut = False
         self._kept: dict[tuple[int, ...], Joint] = {}
+        self._last: tuple[int, list[Joint]] = (-1, [])  # asked for twice in a row
         self._held: list[object] = []  # keeps the views alive whose id is a key
 
     def joints(self, config: int, watch: Watch) -> list[Joint]:
         """Return what each group of sequences may do in a configuration while `anywhere` is quiet."""
+        if config == self._last[0]:
+            return self._last[1]
         view = self.views.view
         able = [v for s in range(len(self.layout.phases)) if (v := view(config, s)).options]
         # what `anywhere` must not see ties inputs together unless it is one box, where each stands for itself
         tied = watch.touched if len(watch.quiet) > 1 else 0
-        return [self._joint(watch, group) for group in self._groups(able, tied)]
+        joints = [self._joint(watch, group) for group in self._groups(able, tied)]
+        self._last = config, joints
+        return joints
 
     def _groups(self, able: list[View], tied: int) -> list[list[View]]:
         """Split views into groups; two are in one group if each leads to the other by looking or sharing.
@@ -59,9 +64,13 @@ class Mover:
         reach = [0] * count
         for i, one in enumerate(able):
             for j, other in enumerate(able):
+                if i == j:
+                    continue
                 shared = one.touched & (other.touched | (tied if other.touched & tied else 0))
-                if i != j and (shared or one.read >> other.sequence & 1):
+                if shared or one.read >> other.sequence & 1:
                     reach[i] |= 1 << j
+        if not any(reach):
+            return [[view] for view in able]
         for k in range(count):
             behind, bit = reach[k], 1 << k
             if behind:
@@ -90,7 +99,7 @@ class Mover:
         moves: dict[Moves, Outcome] = {}
         together: list[Outcome] = []
         may_stay = cut = False
-        tried = 0
+        tried, weight = 0, 1 + len(group) // 8
         todo: list[tuple[int, Region, Outcome]] = [(0, watch.quiet, ())]
         while todo:
             at, region, outcome = todo.pop()
@@ -101,8 +110,8 @@ class Mover:
                     if len(outcome) > 1:
                         together.append(outcome)
                 continue
-            tried += 1
-            if tried > MOST_OUTCOMES * len(group):
+            tried += weight
+            if tried > MOST_TRIED:
                 cut = self.cut = True
                 break
             view = group[at]

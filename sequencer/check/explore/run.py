@@ -54,7 +54,7 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
     search = Search(plan, Facts(plan), exploring.bounds)
     reached = search.run(exploring.tell)
     exploring.finished = reached.finished
-    walk = search.run(exploring.tell, faultless=True)
+    walk = search.run(exploring.tell, faultless=True) if search.has_faults else reached
     told = [(claim, _told(search, claim, exploring)) for claim in Judge(search, reached, walk).claims()]
     shown = {(finding.code, finding.place) for _, finding in told}
     findings = [

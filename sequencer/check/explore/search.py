@@ -25,7 +25,7 @@ class Bounds:
     """
 
     configurations: int = 20_000
-    steps: int = 100_000
+    steps: int = 150_000
     solver_steps: int = 200_000
 
 
@@ -81,6 +81,8 @@ class Search:
         self._read = [self.layout.read_by(plan.guards[rule.guard], None) for rule in plan.rules]
         self._leading = [(number, rule.to) for number, rule in enumerate(plan.rules) if rule.to is not None]
         self._faultless = False
+        timeouts = any(p.timeout is not None for s in plan.sequences for p in s.phases)
+        self.has_faults = bool(timeouts or plan.anywhere or self._leading)
         self._truths: dict[tuple[int, int], object] = {}
         self._seen_joints: set[int] = set()
 

@@ -15,6 +15,7 @@ from sequencer.plan.tables import Plan
 
 Region = list[Box]
 EVERYWHERE: Region = [{}]
+MOST_BOXES_LEFT = 32  # beyond them what later guards leave over is drawn too large
 TIMEOUT = -1  # the number of the option that a timeout is
 
 
@@ -128,9 +129,10 @@ class Views:
 
     def _left_over(self, region: Region, true: Region) -> Region:
         try:
-            return subtract_unions(region, true, self.residuals.asker.truths.full)
+            left = subtract_unions(region, true, self.residuals.asker.truths.full)
         except TooManyBoxesError:
             return region
+        return left if len(left) <= MOST_BOXES_LEFT else region
 
     def _touched(self, region: Region) -> int:
         bits = 0

@@ -30,7 +30,9 @@ def random_guard(rng: Random, names: list[str], phases: int, depth: int = 2) -> 
     if kind < 2:
         return rng.choice((p.at_least, p.above, p.at_most, p.below))(rng.choice(SIGNALS), rng.choice(LEVELS))
     if kind < 4:
-        return p.in_phase(rng.choice(names), *rng.sample([f"p{i}" for i in range(phases)], rng.choice((1, 2))))
+        return p.in_phase(
+            rng.choice(names), *rng.sample([f"p{i}" for i in range(phases)], rng.choice((1, 2)))
+        )
     if kind == 4:
         return p.event(rng.choice(("go", "halt")))
     return rng.choice((p.at_least, p.below))("n", rng.choice((1, 2)))
