@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from sequencer.check.accepted import Judged
     from sequencer.generate.files import Written
     from sequencer.history.blocks import Executor
+    from sequencer.history.rounding import Rounding
     from sequencer.history.run import Run
     from sequencer.trace.blocks import TickBlock
     from sequencer.trace.follow import FollowOptions
@@ -34,12 +35,14 @@ if TYPE_CHECKING:
 ExecutorName = Literal["auto", "reference", "compiled", "both"]
 
 
-def load(path: str | Path, machine: str | Path | None = None) -> "Gait":
+def load(path: str | Path, machine: str | Path | None = None, *, as_written: bool = True) -> "Gait":
     """Read a gait file and its machine file (or `machine` instead of it).
+
+    as_written: count in int16 if the machine file says so; else in binary32, whatever it says.
 
     Raises FileErrors; its `findings` hold every error of both files.
     """
-    return Gait(load_plan(path, machine))
+    return Gait(load_plan(path, machine, as_written=as_written))
 
 
 def loads(text: str, machine: str | Path | None = None) -> "Gait":
@@ -128,6 +131,18 @@ class Gait:
             with open_trace(trace, self.plan, reading) as reader:  # type: ignore[arg-type]
                 return drive(runner, reader, recorder, detail=margins)
         return drive(runner, trace, recorder, detail=margins)
+
+    def rounding(
+        self, plain: "Gait", blocks: "Iterable[TickBlock]", executor: ExecutorName = "auto"
+    ) -> "Rounding":
+        """Run this walk, in int16, and the same in binary32 on the same inputs, and compare the decisions.
+
+        plain: the gait loaded with ``as_written=False``.
+        """
+        from sequencer.history.rounding import rounding
+
+        kept = list(blocks)
+        return rounding(*(gait.dry_run(kept, executor=executor) for gait in (self, plain)))
 
     def generate(
         self,

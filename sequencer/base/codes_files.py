@@ -52,6 +52,16 @@ def _code(code: str, title: str, explanation: str, *pairs: tuple[str, str], why:
 
 
 CODES = (
+    _code(
+        "bad-resolution",
+        "a resolution does not fit",
+        "With arithmetic: int16 every number of the sequencer is a whole number of steps. A step that is too "
+        "fine does not reach across the span, for int16 holds 32,767 either way; one that is too coarse makes a "
+        "tolerance or a release gap vanish, or a ramp more than 5 % faster or slower. Signals, setpoints and "
+        "parameters that are compared with each other have the same resolution.",
+        ("  tick: 10 ms\n", "  tick: 10 ms\n  arithmetic: int16\n"),
+        ("every: 20 ms, lost_after: 100 ms}", "every: 20 ms, lost_after: 100 ms, resolution: 0.0001 deg}"),
+    ),
     _code("no-file", "file cannot be opened", "The file is missing, not readable, or not a regular file."),
     _code("not-text", "not a text file", "Gait and machine files are text in UTF-8."),
     _code(

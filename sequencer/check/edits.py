@@ -6,6 +6,7 @@ says what it said before, but for the one key.
 
 import re
 from bisect import bisect_right
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
@@ -14,6 +15,7 @@ from typing import Any
 from sequencer.base.findings import Edit
 
 _LINE_END = re.compile(r"\r\n|\r|\n")
+_Found = tuple[Edit, Any, "Splice"]  # the edit, the node of its mapping, the change that it is
 Shape = Any  # what a YAML tree says: (text, is it quoted), or lists and dicts of such
 
 
@@ -69,10 +71,13 @@ class Source:
 
     def changes(self, edits: Iterable[Edit]) -> dict[Edit, Splice]:
         """Turn edits into changes of the text, less those that can't be made, or that change nothing."""
-        found = [(edit, node, change) for edit in edits for node, change in self._change(edit)]
-        if not self._are_harmless(found):
-            found = [one for one in found if self._are_harmless([one])]
-        return {edit: change for edit, _, change in found}
+        batches: dict[int, list[_Found]] = defaultdict(list)  # no key twice in one of them
+        seen: Counter[tuple[int, str]] = Counter()
+        for edit in dict.fromkeys(edits):
+            for node, change in self._change(edit):
+                batches[seen[id(node), edit.key]].append((edit, node, change))
+                seen[id(node), edit.key] += 1
+        return {edit: change for batch in batches.values() for edit, _, change in self._harmless(batch)}
 
     def _change(self, edit: Edit) -> Iterator[tuple[Any, Splice]]:
         node = (self._under if edit.at_key else self._mappings).get((edit.place.line, edit.place.column))
@@ -127,7 +132,14 @@ class Source:
         start, end = self._offset(node.start_mark), self._offset(node.end_mark)
         return end if end > start else None
 
-    def _are_harmless(self, found: list[tuple[Edit, Any, Splice]]) -> bool:
+    def _harmless(self, found: list[_Found]) -> list[_Found]:
+        """Leave out the changes that say more than they should; they are sought by halving."""
+        if self._are_harmless(found):
+            return found
+        half = len(found) // 2
+        return [*self._harmless(found[:half]), *self._harmless(found[half:])] if half else []
+
+    def _are_harmless(self, found: list[_Found]) -> bool:
         """Tell whether the file says the same after these changes, but for the keys concerned."""
         meant: dict[int, dict[str, Shape]] = {}
         try:

@@ -1,5 +1,6 @@
 """Settling mechanical findings: their edits made in the texts of the files, until none is left to make."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -16,6 +17,8 @@ from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Plan
 
 MOST_ROUNDS = 10  # a longer hold may need a longer timeout, and so on
+MOST_TRIES = 64  # of loading the files to find edits that don't fit
+_LENGTH = re.compile(r"[\d.]+ (samples|ms|s)")
 BOM = b"\xef\xbb\xbf"  # the reader leaves it out
 
 
@@ -52,6 +55,7 @@ class _Fixing:
         self.texts = dict(texts)
         self.plans = self._plans(self.texts)
         self.before = dict(self.texts)
+        self.tries = 0
 
     def run(self) -> Fixed:
         settled: dict[tuple[str, Place], None] = {}
@@ -73,8 +77,19 @@ class _Fixing:
         """Make the edits with which the files can still be loaded; return those that changed something."""
         made = self._try(edits)
         if made is None:
-            made = self._try([edit for edit in edits if self._try([edit], keep=False) is not None])
+            self.tries = MOST_TRIES
+            made = self._try(self._loadable(edits))
         return made or set()
+
+    def _loadable(self, edits: list[Edit]) -> list[Edit]:
+        """Leave out the edits with which the files can't be loaded, by halving; beyond MOST_TRIES all."""
+        self.tries -= 1
+        if self.tries < 0:
+            return []
+        if self._try(edits, keep=False) is not None:
+            return edits
+        half = len(edits) // 2
+        return [*self._loadable(edits[:half]), *self._loadable(edits[half:])] if half else []
 
     def _try(self, edits: list[Edit], *, keep: bool = True) -> set[Edit] | None:
         """Make edits and return those that changed something; None if the files can't be loaded then."""
@@ -116,16 +131,16 @@ def _key(edit: Edit) -> tuple[Place, bool, str]:
 
 
 def chosen(edits: Iterable[Edit]) -> list[Edit]:
-    """Return one edit for each key of each mapping: the longest; none where two of that length differ."""
+    """Return one edit for each key of each mapping: the longest; none if they differ in more than that."""
     groups: dict[tuple[Place, bool, str], list[Edit]] = defaultdict(list)
     for edit in edits:
         groups[_key(edit)].append(edit)
     found = []
     for group in groups.values():
+        if len({_LENGTH.sub("", edit.value) for edit in group}) > 1:
+            continue  # they differ in more than the length, such as in where a timeout leads
         longest = max(edit.length for edit in group)
-        best = {edit for edit in group if edit.length == longest}
-        if len(best) == 1:
-            found.append(best.pop())
+        found.append(next(edit for edit in group if edit.length == longest))
     return found
 
 

@@ -2,15 +2,13 @@
 
 import shutil
 import sys
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import HELPING, Following, following_options, split_once
+from sequencer.cli.following import Following, following_options
 from sequencer.cli.options import (
     FILE,
     force_option,
@@ -26,34 +24,17 @@ from sequencer.cli.options import (
     write_out,
 )
 from sequencer.cli.progress import Progress
+from sequencer.cli.recording import Recording, opened
 from sequencer.show.text import clean
 
 if TYPE_CHECKING:
-    from sequencer.api import ExecutorName, Gait
+    from sequencer.api import ExecutorName
     from sequencer.history.run import Run
-    from sequencer.plan.tables import Plan
-    from sequencer.trace.blocks import TickBlock
-    from sequencer.trace.read import TraceReader
 
 RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
 # for the margins every tick is kept in memory; beyond this they must be asked for
 MOST_BYTES_WITH_MARGINS = 50_000_000  # of a recording
 MOST_TICKS_WITH_MARGINS = 1_000_000  # of a run without one
-REMOTE = "remote"  # with --on: heard in every tick
-_FAR_APART = 100  # times a sensor's period; milliseconds taken for seconds make it 1000
-
-
-@dataclass(frozen=True, slots=True)
-class _Replay:
-    """What a recording is run with."""
-
-    trace: str
-    mapping: tuple[str, ...]
-    on: tuple[str, ...]
-    executor: "ExecutorName"
-    margins: bool
-    quiet: bool
-    run: int | None
 
 
 @verb("dry-run", "sequencer dry-run stork.gait.yaml walk.csv --map left_knee=pot_3 --on motors")
@@ -129,7 +110,9 @@ def command(
     else:
         following.refuse(but=("--on",))
         keep = _keep_ticks(margins, long=_is_long(trace), quiet=quiet)
-        run = _replay(loaded, _Replay(trace, mapping, following.on, executor, keep, quiet, run_number))
+        recording = Recording(trace, mapping, following.on, quiet, run_number)
+        with opened(loaded.plan, recording) as blocks:
+            run = loaded.dry_run(blocks, executor=executor, margins=keep)
     if executor == "both":
         say(f"both executors agreed to the bit in all {run.ticks} ticks", quiet=quiet)
     if out_file:
@@ -155,88 +138,6 @@ def _keep_ticks(margins: bool | None, *, long: bool, quiet: bool) -> bool:
 def _is_long(trace: str) -> bool:
     path = Path(trace)
     return trace != "-" and path.is_file() and path.stat().st_size > MOST_BYTES_WITH_MARGINS
-
-
-def _replay(loaded: "Gait", how: _Replay) -> "Run":
-    from sequencer.trace.layout import TraceOptions
-    from sequencer.trace.read import open_trace
-
-    own = {switch.name for switch in loaded.plan.switches}
-    heard, helped = (name in how.on and name not in own for name in (REMOTE, HELPING))
-    switches = frozenset(how.on) - {name for name in (REMOTE, HELPING) if name not in own}
-    options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, how.run, helped)
-    with open_trace(how.trace, loaded.plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
-        _fit_options(reader, how)
-        for line in reader.remarks:
-            say(clean(line), quiet=how.quiet)
-        if reader.unused and len(reader.missing) == len(loaded.plan.signals):
-            raise MisuseError(
-                f"no column of {how.trace} is a signal of {loaded.plan.machine}",
-                hint=f"say which is which, such as --map {reader.missing[0]}={reader.unused[0]}",
-            )
-        if reader.unused:
-            say(f"columns not used: {', '.join(reader.unused)}", quiet=how.quiet)
-        for line in _absent(reader, loaded.plan, how.on, heard=heard):
-            say(line, quiet=how.quiet)
-        run = loaded.dry_run(_counted(reader, bar), executor=how.executor, margins=how.margins)
-        if line := _far_apart(reader, loaded.plan):
-            say(line, quiet=how.quiet)
-        return run
-
-
-def _fit_options(reader: "TraceReader", how: _Replay) -> None:
-    if reader.of_machine and how.on:
-        raise MisuseError("--on belongs to a recording without that column; a telemetry log tells all of it")
-    if not reader.of_machine and how.run is not None:
-        raise MisuseError("--run belongs to a telemetry log, which may hold several runs")
-
-
-def _absent(reader: "TraceReader", plan: "Plan", on: tuple[str, ...], *, heard: bool) -> list[str]:
-    """Say what of the machine the recording has no column for, and what that comes to."""
-    lines = []
-    if reader.missing:
-        lines.append(f"signals without a column: {', '.join(reader.missing)}")
-    likely = {name.lower(): name for name in reader.unused}
-    for signal in reader.missing:
-        if column := likely.get(signal.lower()):
-            lines.append(f"    if {column} is {signal}: --map {signal}={column}")
-    columns = reader.layout.columns
-    events = {c.index for c in columns if c.role == "event"}
-    if never := [event.name for i, event in enumerate(plan.events) if i not in events]:
-        lines.append(f"events without a column, so they never come: {', '.join(never)}")
-    switches = {c.index for c in columns if c.role == "switch"}
-    off = [s.name for i, s in enumerate(plan.switches) if i not in switches and s.name not in on]
-    if off:
-        lines.append(f"switches without a column, so they are off: {', '.join(off)} (or --on {off[0]})")
-    if plan.remote is not None and all(c.role != "remote" for c in columns):
-        said = [c.name for c in columns if c.role == "event" and c.index in plan.remote.events]
-        said += [c.name for c in columns if c.role == "switch" and c.index in plan.remote.switches]
-        where = f"where a cell of {' or '.join(said)} is filled (--on remote: in every tick)"
-        lines.append(f"no column remote, so it is heard {where if said and not heard else 'in every tick'}")
-    return lines
-
-
-def _far_apart(reader: "TraceReader", plan: "Plan") -> str:
-    """Say so if rows are so far apart that the times may be milliseconds taken for seconds."""
-    time = reader.layout.time
-    signals = (plan.signals[c.index] for c in reader.layout.columns if c.role == "signal")
-    periods = [(signal.every_us, signal.name) for signal in signals if signal.every_us]
-    if not periods or reader.rows < 2 or time.name not in ("time", "t"):
-        return ""
-    every_us, name = min(periods)
-    apart_us = reader.ticks * plan.tick_ms * 1000 / reader.rows
-    if apart_us < _FAR_APART * every_us:
-        return ""
-    return (
-        f"rows are {apart_us / 1e6:.3g} s apart, but {name} comes every {every_us / 1000:g} ms: "
-        f"if the times are milliseconds, call the column {time.name} [ms]"
-    )
-
-
-def _counted(reader: "TraceReader", bar: Progress) -> "Iterator[TickBlock]":
-    for block in reader:
-        bar.update(reader.ticks)
-        yield block
 
 
 def _print(run: "Run", *, every_phase: bool, margins: bool, as_json: bool, quiet: bool) -> None:

@@ -1,10 +1,10 @@
 """`sequencer generate MACHINE --target bringup`: the program for a machine's first morning."""
 
+from dataclasses import replace
 from pathlib import Path
 
-from sequencer.base.errors import MisuseError
-from sequencer.cli.options import out, say
-from sequencer.cli.uploading import command_for, offer, ready_to_upload
+from sequencer.cli.job import Job
+from sequencer.cli.uploading import ready_to_upload
 
 CAUTION = (
     "This program drives joints into both ends of their travel. Hoist the machine, keep hands clear, and "
@@ -13,43 +13,23 @@ CAUTION = (
 
 
 def write_bringup(
-    machine: str,
-    output: str,
-    port: str | None,
-    *,
-    gaitless: bool,
-    force: bool,
-    as_json: bool,
-    quiet: bool,
+    machine: str, output: str, port: str | None, *, measure: bool, force: bool, as_json: bool, quiet: bool
 ) -> int:
-    """Write the program into a folder and say so; gaitless: no option was given that belongs to a gait.
+    """Write the program into a folder and say so; gives the exit code.
 
-    port: where to upload it, or None. Raises what `bringup_files`, `write` and `offer` do, and MisuseError
-    unless `gaitless`.
+    port: where to upload it, or None. measure: build it, and tell its flash and memory. Raises what
+    `bringup_files` and `Job` do.
     """
     from sequencer.generate.bringup import bringup_files
-    from sequencer.generate.files import write
+    from sequencer.plan.boards import BOARDS
     from sequencer.plan.build import machine_plan
 
-    if not gaitless:
-        raise MisuseError(
-            "the target bringup takes a machine file alone",
-            hint="leave out --machine, --self-test, --ticks and --controller",
-        )
-    wiring = machine_plan(machine).wiring
-    board, folder = wiring.board if wiring is not None else "", Path(output)
+    plan = replace(machine_plan(machine), budget=None)  # that one is for the walk
+    board, folder = plan.wiring.board if plan.wiring is not None else "", Path(output)
     ready_to_upload(board, port)
     # the boards' editor wants a sketch to be called as its folder
-    done = write(bringup_files(machine, folder.resolve().name), folder, force=force)
-    if not as_json and not quiet:
-        out("".join(f"written: {path}\n" for path in done.written))
-        out("".join(f"kept, it is yours: {path}\n" for path in done.kept))
-        say(CAUTION)
-    offer(board, folder, port, None, quiet=quiet or as_json)
-    if as_json:
-        from sequencer.show.jsonout import document
-
-        written, kept = ([str(path) for path in paths] for paths in (done.written, done.kept))
-        command = command_for(board, folder, port)
-        out(document("files", {"written": written, "kept": kept, "upload": command}))
-    return 0
+    files = bringup_files(machine, folder.resolve().name)
+    job = Job(plan, files, folder, board, port, CAUTION, as_json=as_json, quiet=quiet)
+    if measure and board in BOARDS:
+        job.measure(board, "bringup", force=force)
+    return job.finish(force=force)

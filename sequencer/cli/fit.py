@@ -47,18 +47,23 @@ def chosen(plan: "Plan", target: str, controller: str | None, *, never: bool, ow
 def fit(
     plan: "Plan", name: str, target: str, files: Mapping[str, str], folder: Path
 ) -> "tuple[Measured, bytes | None]":
-    """Measure a gait's program; for the target board as it will lie in `folder`, with the user's files.
+    """Measure a gait's program; a board's as it will lie in `folder`, with the user's files.
 
-    Also gives the file that is flashed, where the whole of a board's program was built.
+    For the target bringup the plan is that of a machine alone, and no tick is timed. Also gives the
+    file that is flashed, where the whole of a board's program was built.
     """
     from sequencer.plan.boards import BOARDS
-    from sequencer.prove.measure import measure
+    from sequencer.prove.measure import measure, measure_sketch
 
-    if target != "board" or name not in BOARDS:
+    if target not in {"board", "bringup"} or name not in BOARDS:
         return measure(plan, name), None
     with tempfile.TemporaryDirectory(prefix="gait-sequencer-") as scratch:
         program = Path(scratch) / "program.hex"
-        done = measure(plan, name, as_written(files, folder, Path(scratch) / "sketch"), keep=program)
+        sketch = as_written(files, folder, Path(scratch) / "sketch")
+        if target == "board":
+            done = measure(plan, name, sketch, keep=program)
+        else:
+            done = measure_sketch(BOARDS[name], sketch, keep=program)
         return done, program.read_bytes() if program.exists() else None
 
 

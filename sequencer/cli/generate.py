@@ -1,32 +1,19 @@
 """`sequencer generate`: the controller's source code."""
 
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.base.findings import Finding
 from sequencer.cli.first_morning import write_bringup
-from sequencer.cli.fit import chosen, findings_of, fit, measured_content, measured_text
-from sequencer.cli.options import (
-    FILE,
-    json_option,
-    machine_option,
-    out,
-    quiet_option,
-    say,
-    style,
-    verb,
-)
-from sequencer.cli.progress import Progress
-from sequencer.cli.uploading import check_place, command_for, offer, ready_to_upload
+from sequencer.cli.fit import chosen
+from sequencer.cli.job import Job
+from sequencer.cli.options import FILE, json_option, machine_option, quiet_option, verb
+from sequencer.cli.uploading import ready_to_upload
 
 if TYPE_CHECKING:
-    from sequencer.generate.files import Written
     from sequencer.plan.tables import Plan
-    from sequencer.prove.measure import Measured
 
 CAUTION = "A stop in this code is a functional stop, not an emergency stop: that one belongs into the supply."
 
@@ -92,8 +79,13 @@ def command(
     from sequencer.plan.build import load_plan
 
     if target == "bringup" and templates is None:
-        alone = not (machine or trace or ticks or controller)
-        return write_bringup(gait, output, upload, gaitless=alone, force=force, as_json=as_json, quiet=quiet)
+        if machine or trace or ticks or controller:
+            raise MisuseError(
+                "the target bringup takes a machine file alone",
+                hint="leave out --machine, --self-test, --ticks and --controller",
+            )
+        how = {"measure": not no_measure, "force": force, "as_json": as_json, "quiet": quiet}
+        return write_bringup(gait, output, upload, **how)
     plan = load_plan(gait, machine)
     own = templates is not None
     files = _files(plan, target, output, templates)
@@ -106,7 +98,7 @@ def command(
     on = chosen(plan, target, controller, never=no_measure, own=own)
     board = plan.wiring.board if plan.wiring is not None and target == "board" and not own else ""
     ready_to_upload(board, upload)
-    job = _Job(plan, files, Path(output), board, upload, as_json=as_json, quiet=quiet)
+    job = Job(plan, files, Path(output), board, upload, CAUTION, as_json=as_json, quiet=quiet)
     if on is not None:
         job.measure(on, target, force=force)
     return job.finish(force=force)
@@ -118,79 +110,6 @@ def _files(plan: "Plan", target: str, output: str, templates: str | None) -> dic
 
     sketch = Path(output).resolve().name if target == "board" else ""
     return generate(plan, target, Path(templates) if templates else None, sketch=sketch)
-
-
-@dataclass(slots=True)
-class _Job:
-    """Files on their way into a folder: what was measured, what was found, and telling it.
-
-    board: for which a program is, or empty. port: where to upload it, or None.
-    """
-
-    plan: "Plan"
-    files: dict[str, str]
-    folder: Path
-    board: str
-    port: str | None
-    as_json: bool
-    quiet: bool
-    measured: "Measured | None" = None
-    program: bytes | None = None
-    findings: list[Finding] = field(default_factory=list)
-
-    def measure(self, on: str, target: str, *, force: bool) -> None:
-        """Measure on a controller or board, and find what does not fit."""
-        with Progress("measuring", quiet=self.quiet):
-            self.measured, self.program = fit(self.plan, on, target, self.files, self.folder)
-        self.findings = findings_of(self.measured, self.plan, force=force)
-
-    def finish(self, *, force: bool) -> int:
-        """Write, upload and tell; what does not fit is not written without `force`. Gives the exit code."""
-        from sequencer.generate.files import write
-
-        if self.findings and not force:
-            self._tell(None)
-            return 1
-        if self.board:
-            check_place(self.folder)
-        done = write(self.files, self.folder, force=force)
-        if not self.as_json:
-            self._tell(done)
-        offer(self.board, self.folder, self.port, self.program, quiet=self.quiet or self.as_json)
-        if self.as_json:  # one document, or that of the error
-            self._tell(done)
-        return 0
-
-    def _tell(self, done: "Written | None") -> None:
-        """Print what was measured, found and written (None: nothing was)."""
-        if self.as_json:
-            self._tell_json(done)
-            return
-        if self.measured is not None and not self.quiet:
-            out(measured_text(self.measured, self.plan, style()))
-        if self.findings:
-            from sequencer.show.terminal import findings_text
-
-            out(findings_text(self.findings, style()))
-        if done is None:
-            say("nothing was written; --force writes it all the same")
-        elif not self.quiet:
-            out("".join(f"written: {path}\n" for path in done.written))
-            out("".join(f"kept, it is yours: {path}\n" for path in done.kept))
-            say(CAUTION)
-
-    def _tell_json(self, done: "Written | None") -> None:
-        from sequencer.show.jsonout import document, finding_object
-
-        paths = ((), ()) if done is None else (done.written, done.kept)
-        written, kept = ([str(path) for path in group] for group in paths)
-        more: dict[str, Any] = {}
-        if self.measured is not None:
-            more["measured"] = measured_content(self.measured)
-            more["findings"] = [finding_object(finding) for finding in self.findings]
-        if self.board and done is not None:
-            more["upload"] = command_for(self.board, self.folder, self.port)
-        out(document("files", {"written": written, "kept": kept, **more}))
 
 
 def _selftest(plan: "Plan", trace: str, ticks: int | None, *, own: bool) -> dict[str, str]:

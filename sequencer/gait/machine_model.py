@@ -21,6 +21,8 @@ from sequencer.gait.wiring_model import WiringBlock
 
 Gain = Annotated[float, Strict(), AllowInfNan(False)]
 
+_RESOLUTION = "The size of a step with arithmetic: int16; by default its largest number in 16,000 steps."
+
 
 class ScaleBlock(Block):
     """Two points of the line from raw counts to the signal's unit."""
@@ -57,6 +59,7 @@ class SignalBlock(Repeatable):
         None, description="Samples outside are not believed (a broken wire)."
     )
     lost_after: Amount | None = Field(None, description="Silent for longer than this, the signal is lost.")
+    resolution: Amount | None = Field(None, description=_RESOLUTION)
 
 
 class ParameterBlock(Repeatable):
@@ -85,6 +88,7 @@ class SetpointBlock(Repeatable):
     followed_by: Followers | None = Field(
         None, description="The signals that follow it, with stance offsets."
     )
+    resolution: Amount | None = Field(None, description=_RESOLUTION)
 
 
 class LoopBlock(Repeatable):
@@ -169,6 +173,9 @@ class MachineFile(Accepting):
     machine: Name = Field(description="The machine's name.")
     about: str = ""
     tick: Amount = Field(description="The time between two control ticks, in whole milliseconds.")
+    arithmetic: Literal["binary32", "int16"] = Field(
+        "binary32", description="The numbers of the sequencer: floats, or whole steps of a resolution."
+    )
     signals: dict[Name, SignalBlock] = Field(default_factory=dict)
     events: Names = Field(default_factory=list, description="Operator inputs that are true for one tick.")
     switches: Names = Field(default_factory=list, description="Operator inputs that are held.")

@@ -109,6 +109,11 @@ def board_view(plan: Plan, sketch: str) -> BoardView:
     Raises MisuseError if the machine has no wiring, if nothing could ever enable the motors, or if parameters
     do not fit the EEPROM of a board that we know.
     """
+    if plan.fixed is not None:
+        raise MisuseError(
+            "the board program counts in binary32, the machine file says arithmetic: int16",
+            hint="--target portable, or leave out arithmetic: int16",
+        )
     wiring, spelling = need_wiring(plan), Spelling(plan)
     if wiring.console is None and wiring.enable_contact is None:
         raise MisuseError(

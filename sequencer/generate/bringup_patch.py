@@ -33,7 +33,7 @@ def merged_machine(machine: str | Path, patch: str) -> str:
     Raises FileErrors if one of the two cannot be read as YAML.
     """
     try:
-        root, findings, _ = read_tree(machine, "a machine file")
+        root, findings = read_tree(machine, "a machine file")
         expander = Expander()
         whole = expander.expand(root)
         over, wrong = parse_tree(patch, "the patch")

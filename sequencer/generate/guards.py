@@ -138,7 +138,7 @@ class GuardWriter:
             to=self._spelling.phase(sequence, out.to),
             index=number,
             asked=needs_event(self._plan, guard),
-            words=guard_words(self._plan, out.guard),
+            words=guard_words(self._spelling.told, out.guard),
             place=where(out.place),
         )
 
@@ -153,7 +153,7 @@ class GuardWriter:
                 leaf=len(self._firsts[key]) > 1,
                 inputs=self.reads_inputs(index),
                 first=self._plan.guards[index].leaves[0],
-                words=guard_words(self._plan, index),
+                words=guard_words(self._spelling.told, index),
             )
         return self._functions[key]
 

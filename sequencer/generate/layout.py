@@ -5,7 +5,6 @@ from functools import partial
 from typing import Any, Literal
 
 from sequencer import __version__
-from sequencer.base.binary32 import literal
 from sequencer.generate.guards import GuardWriter, Slots, lay_out_slots
 from sequencer.generate.loops import DrivesWriter
 from sequencer.generate.names import file_name, where
@@ -20,9 +19,11 @@ from sequencer.generate.signals import (
     believe_views,
     last_view,
     loss_views,
+    resolution_views,
     scale_views,
     signal_views,
     span_views,
+    unit_and_step,
 )
 from sequencer.generate.spelling import Spelling, bits_type, mask, smallest, whole
 from sequencer.generate.uses import uses_of
@@ -33,6 +34,7 @@ from sequencer.generate.views import (
     CommandView,
     GaitView,
     NameView,
+    NumberView,
     ParameterView,
     PhaseView,
     RemoteView,
@@ -41,24 +43,32 @@ from sequencer.generate.views import (
     SizesView,
 )
 from sequencer.plan.tables import Name, Phase, Plan, Sequence
+from sequencer.plan.whole_steps import in_steps
 from sequencer.plan.words import guard_words, rule_words
+
+_FLOATS = NumberView(whole=False, type="float", fast="float", wide="float", zero="0.0F", one="1.0F")
+_STEPS = NumberView(whole=True, type="int16_t", fast="int_fast16_t", wide="int32_t", zero="0", one="1")
 
 
 def lay_out(plan: Plan) -> GaitView:
     """Make the view of a plan. Raises MisuseError if a name cannot stand in C++."""
-    spelling = Spelling(plan)
+    told = plan
+    plan = plan if plan.fixed is None else in_steps(plan)
+    spelling = Spelling(plan, told)
     slots, aims = lay_out_slots(plan), lay_out_aims(plan)
     guards, setpoints = GuardWriter(plan, spelling, slots), setpoint_views(plan, spelling, aims)
     sequences = _SequenceWriter(plan, spelling, guards, slots, aims).views()
     drives = DrivesWriter(plan, spelling)
     return GaitView(
         **_identity(plan, spelling.gait),
+        number=_FLOATS if plan.fixed is None else _STEPS,
         signals=signal_views(plan, spelling),
         scales=scale_views(plan, spelling),
         believes=believe_views(plan, spelling),
         losses=loss_views(plan, spelling),
         last=last_view(plan, spelling),
         spans=span_views(plan, spelling),
+        resolutions=resolution_views(plan, spelling),
         events=_bits(plan.events, spelling.events),
         switches=_bits(plan.switches, spelling.switches),
         pulses=_bits(plan.pulses, spelling.pulses),
@@ -115,10 +125,13 @@ def _remote(plan: Plan) -> RemoteView | None:
 
 
 def _parameters(plan: Plan, spelling: Spelling) -> tuple[ParameterView, ...]:
-    return tuple(
-        ParameterView(name, p.name, p.unit, literal(p.value), literal(p.low), literal(p.high))
-        for name, p in zip(spelling.parameters, plan.parameters, strict=True)
-    )
+    number = spelling.number
+    sizes = plan.fixed.parameters if plan.fixed is not None else (None,) * len(plan.parameters)
+    views = []
+    for name, p, size in zip(spelling.parameters, plan.parameters, sizes, strict=True):
+        unit, step = unit_and_step(p.unit, size)
+        views.append(ParameterView(name, p.name, unit, number(p.value), number(p.low), number(p.high), step))
+    return tuple(views)
 
 
 def _anywhere(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[AnywhereView, ...]:
@@ -129,7 +142,7 @@ def _anywhere(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[Anyw
             first_held=held[:1] == [i],
             index=i,
             to=tuple(spelling.phase(s, p) for s, p in enumerate(entry.to)),
-            words=guard_words(plan, entry.guard),
+            words=guard_words(spelling.told, entry.guard),
             place=where(entry.place),
         )
         for i, entry in enumerate(plan.anywhere)
@@ -144,7 +157,7 @@ def _rules(plan: Plan, spelling: Spelling, guards: GuardWriter) -> tuple[RuleVie
             guard=guards.view(rule.guard, events=False, false=True),
             index=i,
             to=() if rule.to is None else tuple(spelling.phase(s, p) for s, p in enumerate(rule.to)),
-            words=rule_words(plan, i),
+            words=rule_words(spelling.told, i),
             place=where(rule.place),
         )
         for i, (name, rule) in enumerate(zip(spelling.rules, plan.rules, strict=True))
@@ -279,7 +292,9 @@ class _SequenceWriter:
             name = self._spelling.setpoints[command.setpoint]
             aim = self._aims.slots.get(command.setpoint)
             level = self._aims.number(command.setpoint, command.level)
-            value = None if level else literal(self._aims.clamped(command.setpoint, command.level))
+            value = (
+                None if level else self._spelling.number(self._aims.clamped(command.setpoint, command.level))
+            )
             views.append(CommandView(name, value, aim, level))
         return tuple(views)
 

@@ -71,6 +71,7 @@ class DrivesWriter:
         if not plan.loops and not plan.outputs:
             return None
         stem = f"{self._spelling.gait}_loops".replace("__", "_")
+        whole_steps = plan.fixed is not None
         return DrivesView(
             header=f"{stem}.h",
             source=f"{stem}.cpp",
@@ -84,7 +85,7 @@ class DrivesWriter:
             supplies=len(places.supplies),
             leasts=len(places.leasts),
             stalls=len(places.stalls),
-            products=bool(plan.loops) or bool(places.supplies),
+            products=bool(plan.loops) or bool(places.supplies) or (bool(places.stalls) and whole_steps),
             dead_bands=any(loop.dead_band for loop in plan.loops),
             ramps=bool(plan.loops) or any(o.slew_step is not None for o in plan.outputs),
             stops=tuple(self._stops()),
@@ -117,7 +118,7 @@ class DrivesWriter:
             signal=spelling.signals[loop.signal],
             terms=tuple(
                 literal(term.constant) if term.setpoint is None
-                else f"m.setpoint[{spelling.setpoints[term.setpoint]}]"
+                else self._setpoint(term.setpoint)
                 for term in loop.terms
             ),
             inputs=self._inputs(loop),
@@ -142,8 +143,19 @@ class DrivesWriter:
             acts_in=self._acts_in(loop),
         )  # fmt: skip
 
+    def _setpoint(self, index: int) -> str:
+        """Spell a setpoint's ramped value, in its unit."""
+        kept, fixed = f"m.setpoint[{self._spelling.setpoints[index]}]", self._plan.fixed
+        return kept if fixed is None else self._in_units(kept, fixed.setpoints[index])
+
     def _parameter(self, index: int) -> str:
-        return f"m.parameter[{self._spelling.parameters[index]}]"
+        """Spell a parameter, in its unit."""
+        kept, fixed = f"m.parameter[{self._spelling.parameters[index]}]", self._plan.fixed
+        return kept if fixed is None else self._in_units(kept, fixed.parameters[index])
+
+    @staticmethod
+    def _in_units(steps: str, resolution: float) -> str:
+        return f"multiplied(static_cast<float>({steps}), {literal(resolution)})"
 
     def _gain(self, folded: float, times: int | None) -> str:
         """Spell a gain: a literal, a parameter, or the product of both."""

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass, field
 
-from sequencer.base.binary32 import f32, literal
+from sequencer.base.binary32 import f32
 from sequencer.generate.guard_views import LevelView
+from sequencer.generate.signals import unit_and_step
 from sequencer.generate.spelling import Spelling
 from sequencer.generate.views import FollowView, RateView, SetpointView
 from sequencer.plan.tables import Follow, FollowOp, Level, Plan, Setpoint
@@ -58,18 +59,22 @@ def setpoint_views(plan: Plan, spelling: Spelling, aims: Aims) -> tuple[Setpoint
     views = []
     for index, setpoint in enumerate(plan.setpoints):
         name = spelling.setpoints[index]
+        unit, step = unit_and_step(
+            setpoint.unit, plan.fixed.setpoints[index] if plan.fixed is not None else None
+        )
         views.append(
             SetpointView(
                 name=name,
                 text=setpoint.name,
-                unit=setpoint.unit,
-                low=literal(setpoint.low),
-                high=literal(setpoint.high),
-                start=literal(setpoint.start),
+                unit=unit,
+                low=spelling.number(setpoint.low),
+                high=spelling.number(setpoint.high),
+                start=spelling.number(setpoint.start),
                 entry=aims.entries.get(index),
                 aim=aims.slots.get(index),
                 clamped=any(_can_leave(plan, setpoint, level) for level in aims.levels.get(index, ())),
                 levels=tuple(_spelled(spelling, level) for level in aims.levels.get(index, ())),
+                resolution=step,
             )
         )
     return tuple(views)
@@ -90,7 +95,7 @@ def rate_views(plan: Plan, spelling: Spelling) -> tuple[RateView, ...]:
     groups: dict[tuple[str, str], list[str]] = {}
     for name, setpoint in zip(spelling.setpoints, plan.setpoints, strict=True):
         rate = setpoint.rate
-        step = "" if rate is None else literal(rate.step)
+        step = "" if rate is None else spelling.number(rate.step)
         through = None if rate is None else rate.parameter
         groups.setdefault((step, "" if through is None else spelling.parameters[through]), []).append(name)
     ordered = sorted(groups.items(), key=lambda group: len(group[1]))
@@ -129,7 +134,7 @@ def follow_views(plan: Plan, spelling: Spelling, aims: Aims) -> tuple[FollowView
                 shared=("reached", setpoint) in pairs and ("at_target", setpoint) in pairs,
                 entry=aims.entries.get(setpoint) if op == "reached" else None,
                 followers=tuple(
-                    (spelling.signals[f.signal], literal(f.offset) if f.offset else "")
+                    (spelling.signals[f.signal], spelling.number(f.offset) if f.offset else "")
                     for f in plan.setpoints[setpoint].followers
                 ),
             )

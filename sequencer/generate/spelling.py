@@ -37,9 +37,18 @@ def bits_type(count: int) -> str:
 
 @dataclass(frozen=True)
 class Spelling:
-    """Names of the plan's parts, by index."""
+    """Names of the plan's parts, by index.
+
+    units: the same plan with its numbers in units, where `plan` counts in whole steps.
+    """
 
     plan: Plan
+    units: Plan | None = None
+
+    @cached_property
+    def told(self) -> Plan:
+        """The plan for remarks, with numbers in units."""
+        return self.plan if self.units is None else self.units
 
     @cached_property
     def gait(self) -> str:
@@ -122,12 +131,16 @@ class Spelling:
         """Spell a phase in full."""
         return f"Phase{self.suffixes[sequence]}::{self.phases[sequence][phase]}"
 
+    def number(self, x: float) -> str:
+        """Spell a number that the sequencer works with: a float, or whole steps."""
+        return literal(x) if self.plan.fixed is None else str(int(x))
+
     def level(self, level: Level | None) -> LevelView | None:
         """Spell a threshold or target."""
         if level is None:
             return None
         return LevelView(
-            plus=None if level.plus is None else literal(level.plus),
+            plus=None if level.plus is None else self.number(level.plus),
             parameter=None if level.parameter is None else self.parameters[level.parameter],
             negated=level.negated,
         )

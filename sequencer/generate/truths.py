@@ -8,7 +8,6 @@ import re
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from sequencer.base.binary32 import literal
 from sequencer.generate.spelling import Spelling
 from sequencer.plan.tables import (
     Compare,
@@ -112,10 +111,10 @@ class Truths:
     def _level(self, level: Level) -> str:
         if level.parameter is None:
             assert level.plus is not None
-            return literal(level.plus)
+            return self._spelling.number(level.plus)
         sign = "-" if level.negated else ""
         text = f"{sign}s.parameter[{self._spelling.parameters[level.parameter]}]"
-        return text if level.plus is None else f"{text} + {literal(level.plus)}"
+        return text if level.plus is None else f"{text} + {self._spelling.number(level.plus)}"
 
     def known(self, leaf: Compare | Follow) -> str:
         """Give the condition under which a comparison is known; empty if it always is."""

@@ -32,10 +32,10 @@ def uses_of(
     uses["retarget"] = bool(aims.levels)
     uses["clamped"] = any(setpoint.clamped for setpoint in setpoints)
     uses["forwards"] = steps_are_positive(plan)
-    uses["without_minus"] = any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals)
     stops = {p.stop for s in plan.sequences for p in s.phases}
-    uses["product"] = any(product_is_needed(s.gain) for s in plan.signals) or any(
-        s.rate is not None and s.rate.parameter is not None for s in plan.setpoints
+    uses["product"] = plan.fixed is None and (
+        any(product_is_needed(s.gain) for s in plan.signals)
+        or any(s.rate is not None and s.rate.parameter is not None for s in plan.setpoints)
     )
     uses |= _of_samples(plan)
     uses["stops"] = stops != {None}
@@ -60,8 +60,12 @@ def uses_of(
 def _of_samples(plan: Plan) -> dict[str, bool]:
     """Tell what is done with samples besides scaling them."""
     kinds = {signal.believe.kind for signal in plan.signals if signal.believe is not None}
+    zeros = any(signal.zero_from is not None for signal in plan.signals)
+    scales = () if plan.fixed is None else plan.fixed.scales
     return {
         "believe_counts": "counts" in kinds,
         "believe_reads": "reads" in kinds,
-        "zeros": any(signal.zero_from is not None for signal in plan.signals),
+        "zeros": zeros,
+        "without_minus": any(not product_is_needed(s.gain) and s.bias == 0 for s in plan.signals),
+        "saturated": any(scale.addend or scale.shift for scale in scales) or (bool(scales) and zeros),
     }

@@ -12,6 +12,29 @@ from sequencer.generate.guard_views import FunctionView, GuardView, LevelView
 
 
 @dataclass(frozen=True, slots=True)
+class NumberView:
+    """What the sequencer counts in: `type` is kept, `fast` handed on, `wide` holds sums of several.
+
+    whole: whole steps in int16, else binary32.
+    """
+
+    whole: bool
+    type: str
+    fast: str
+    wide: str
+    zero: str
+    one: str
+
+
+@dataclass(frozen=True, slots=True)
+class ResolutionView:
+    """Signals with steps of the same size, a binary32 literal."""
+
+    signals: tuple[str, ...]
+    size: str
+
+
+@dataclass(frozen=True, slots=True)
 class ExitView:
     """A way out of a phase. `asked`: only an event opens it, so it waits for no step."""
 
@@ -95,24 +118,27 @@ class SequenceView:
 
 @dataclass(frozen=True, slots=True)
 class SignalView:
-    """A signal."""
+    """A signal; `unit` says in what it is counted, `resolution` is the size of a step, if it is in steps."""
 
     name: str
     text: str
     unit: str
+    resolution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ScaleView:
     """Signals that share gain, bias and zero; `gain` is empty if it is one.
 
-    `zero` is the parameter that is subtracted, empty if none is.
+    `zero` is the parameter that is subtracted, empty if none is. In whole steps it is
+    (gain * raw + bias) >> shift; `shift` is empty if it is nothing.
     """
 
     signals: tuple[str, ...]
     gain: str
     bias: str
     zero: str
+    shift: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +195,7 @@ class SetpointView:
     aim: int | None
     clamped: bool  # whether a level can be outside the span
     levels: tuple[LevelView, ...]
+    resolution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +231,7 @@ class ParameterView:
     value: str
     low: str
     high: str
+    resolution: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,12 +330,14 @@ class GaitView:
     header: str
     source: str
     hooks: str
+    number: NumberView
     signals: tuple[SignalView, ...]
     scales: tuple[ScaleView, ...]
     believes: tuple[BelieveView, ...]
     losses: tuple[LossView, ...]
     last: LastView | None
     spans: tuple[SpanView, ...]
+    resolutions: tuple[ResolutionView, ...]
     events: tuple[BitView, ...]
     switches: tuple[BitView, ...]
     pulses: tuple[BitView, ...]

@@ -5,12 +5,14 @@ from typing import Any
 
 import numpy as np
 
-from sequencer.base.binary32 import f32
+from sequencer.base.binary32 import f32, is_finite
 from sequencer.history.blocks import OUTPUT_OFF, OUTPUT_ON, RULE_KEPT, Detail, HistoryBlock, new_block
 from sequencer.history.machine import MachineJudge
 from sequencer.history.run import Interval, Ints, Run, SampleTotals, Transitions, Write
 from sequencer.plan.tables import Plan
+from sequencer.plan.whole_steps import steps_of
 from sequencer.trace.blocks import TickBlock
+from sequencer.trace.steps import whole_steps
 
 _TOTALS = ("bad", "disbelieved", "outside")  # per signal, not per tick
 
@@ -169,6 +171,11 @@ class _Changes:
 
 def _judged(plan: Plan, tick: int, parameter: int, value: float) -> Write:
     rounded, span = f32(value), plan.parameters[parameter]
+    if plan.fixed is not None and is_finite(rounded):
+        size = plan.fixed.parameters[parameter]
+        steps = float(whole_steps(np.array([rounded], np.float32), np.array([size], np.float32))[0])
+        fits = steps_of(span.low, size) <= steps <= steps_of(span.high, size)
+        return Write(tick, parameter, f32(steps * size), fits)
     return Write(tick, parameter, rounded, span.low <= rounded <= span.high)
 
 

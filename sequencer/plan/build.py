@@ -15,6 +15,7 @@ from sequencer.gait.load import Loaded, load_files, load_machine, load_text
 from sequencer.gait.machine_model import MachineFile
 from sequencer.gait.mirror import Mirror, make_mirror
 from sequencer.gait.reading import Texts
+from sequencer.plan.arithmetic import with_arithmetic
 from sequencer.plan.budget import build_budget
 from sequencer.plan.context import Context, Names
 from sequencer.plan.drives import DriveTables
@@ -38,16 +39,21 @@ from sequencer.plan.wiring import build_wiring
 
 
 def load_plan(
-    path: str | FilePath, machine: str | FilePath | None = None, texts: Texts | None = None
+    path: str | FilePath,
+    machine: str | FilePath | None = None,
+    texts: Texts | None = None,
+    *,
+    as_written: bool = True,
 ) -> Plan:
     """Read a gait file (``-`` for standard input) with its machine file and build the plan.
 
     machine: a machine file to use instead of the one that the gait names.
     texts: what the files say, by the names under which they are shown; filled with what is read.
-    Raises FileErrors with every error of both files.
+    as_written: count in int16 if the machine file says so; without it, the plan is in binary32 whatever the
+    file says. Raises FileErrors with every error of both files.
     """
     with _garbage_left():
-        return build_plan(load_files(path, machine, texts))
+        return build_plan(load_files(path, machine, texts), as_written=as_written)
 
 
 def parse_plan(text: str, machine: str | FilePath | None = None, name: str = "<text>") -> Plan:
@@ -68,7 +74,7 @@ def _garbage_left() -> Iterator[None]:
             gc.enable()
 
 
-def build_plan(loaded: Loaded) -> Plan:
+def build_plan(loaded: Loaded, *, as_written: bool = True) -> Plan:
     """Build the plan of loaded files. Raises FileErrors with every error of both."""
     findings = list(loaded.findings)
     if (
@@ -81,6 +87,7 @@ def build_plan(loaded: Loaded) -> Plan:
     context = Context(loaded.gait_file, loaded.machine_file)
     plan = _PlanBuilder(context, loaded.gait, loaded.machine).build()
     plan = replace(plan, budget=build_budget(context, loaded.machine))
+    plan = with_arithmetic(plan, context, loaded.machine, as_written=as_written)
     findings += context.findings
     if findings:
         raise FileErrors(_in_order(findings, loaded))

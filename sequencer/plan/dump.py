@@ -21,6 +21,7 @@ _NOT_MEANING = {"about", "place", "sources", "sha", "never_because", "mirrored",
 _SELDOM = {
     *("zero_from", "kp_times", "bi_times", "bd_times", "limit_from", "cap", "cap_from"),
     "helping",
+    "fixed",
 }
 
 

@@ -13,6 +13,7 @@ from sequencer.base.acceptance import Acceptance
 from sequencer.base.places import Place
 from sequencer.plan.budget_tables import Budget
 from sequencer.plan.drive_tables import ActsIn, Adds, Loop, Output, Stall, Supply, Term
+from sequencer.plan.fixed_tables import FixedPoint
 from sequencer.plan.wiring_tables import Wiring
 
 __all__ = ["ActsIn", "Adds", "Loop", "Output", "Stall", "Supply", "Term"]  # handed on from there
@@ -336,6 +337,8 @@ class Plan:
     `wiring` and `budget` are for the programs of boards; no tick looks at them and `sha` leaves them out.
     So it does with `acceptances`, which are for the check.
     `helping`: the machine may be helped by hand and walk in single steps (DEVELOPERS.md, "Helping by hand").
+    `fixed` is there if the sequencer counts in whole steps (`arithmetic: int16`); the numbers are then those
+    nearest to them.
     """
 
     name: str
@@ -365,6 +368,7 @@ class Plan:
     budget: Budget | None = None
     helping: bool = False
     acceptances: tuple[Acceptance, ...] = ()
+    fixed: FixedPoint | None = None
 
 
 # Bounds that keep indices in a byte and bit sets in 32 bits; a larger file is refused at load.

@@ -5,11 +5,13 @@ from random import Random
 import numpy as np
 
 from sequencer.base.binary32 import f32
+from sequencer.plan.fixed_tables import MOST_STEPS
 from sequencer.plan.tables import Compare, Follow, Level, Plan, Signal
 from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE
 
 WRAP = 1 << 32
 _MOST_REFERENCES = 8  # of a loop
+_ON_A_SCALE = 20  # values between the ends of a scale, which is worked out in whole numbers
 JUNK = (float("nan"), float("inf"), float("-inf"), 3.4e38, -3.4e38, 1e-45, -0.0)
 
 
@@ -29,7 +31,23 @@ def near_values(plan: Plan) -> list[list[float]]:
                         f32(stands - r) for r in reach
                     ]
     _add_of_drives(plan, near)
+    if plan.fixed is not None:
+        sizes = plan.fixed.signals
+        near = [_with_steps(*of) for of in zip(plan.signals, near, sizes, strict=True)]
     return near
+
+
+def _with_steps(signal: Signal, values: list[float], size: float) -> list[float]:
+    """Add what is a step away, edges between steps, what is beyond 16 bits, and values all over a scale."""
+    ways = (-1.0, -0.5, 0.5, 1.0)
+    wide = (signal.high - signal.low) / _ON_A_SCALE
+    scale = [f32(signal.low + (k + 0.37) * wide) for k in range(_ON_A_SCALE)] if signal.scaled else []
+    return [
+        *values,
+        *(f32(x + way * size) for x in dict.fromkeys(values) for way in ways),
+        *(f32(end * size) for end in (-MOST_STEPS, MOST_STEPS + 0.5)),
+        *scale,
+    ]
 
 
 def _add_of_drives(plan: Plan, near: list[list[float]]) -> None:

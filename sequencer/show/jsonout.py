@@ -17,11 +17,14 @@ from sequencer.base.codeinfo import CodeInfo
 from sequencer.base.errors import DifferenceError, FileErrors, SequencerError, ToolError, TraceError
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import NOWHERE, Place
+from sequencer.show.text import clean
 
 if TYPE_CHECKING:
     from sequencer.check.accepted import Accepted
 
-VERSIONS: Final = {"findings": 1, "codes": 1, "run": 1, "plan": 1, "files": 1, "folder": 1, "proof": 1}
+VERSIONS: Final = dict.fromkeys(
+    ("findings", "codes", "run", "plan", "files", "folder", "proof", "rounding"), 1
+)
 
 
 def document(kind: str, content: Mapping[str, Any]) -> str:
@@ -76,7 +79,11 @@ def findings_document(findings: Sequence[Finding], accepted: "Sequence[Accepted]
         "counts": {s.value: counts[s] for s in Severity},
         "findings": [finding_object(f) for f in findings],
         "accepted": [
-            {**finding_object(one.finding), "because": one.because, "accepted_at": place_object(one.place)}
+            {
+                **finding_object(one.finding),
+                "because": clean(one.because),
+                "accepted_at": place_object(one.place),
+            }
             for one in accepted
         ],
     }

@@ -18,7 +18,7 @@ from sequencer.base.codes import CODES
 from sequencer.base.findings import Edit, Finding, Severity
 from sequencer.base.places import Place
 from sequencer.check.accepted import Accepted
-from sequencer.check.edits import Source
+from sequencer.check.edits import Source, Splice
 
 SCHEMA: Final = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 VERSION: Final = "2.1.0"
@@ -54,7 +54,7 @@ def sarif_document(
         "results": results,
     }
     log = {"$schema": SCHEMA, "version": VERSION, "runs": [run]}
-    return json.dumps(log, indent=2, ensure_ascii=False, allow_nan=False)
+    return json.dumps(log, indent=2, allow_nan=False)  # all ASCII: nothing turns the reading direction
 
 
 def _driver(codes: list[str]) -> Object:
@@ -86,6 +86,10 @@ class _Writer:
     def __init__(self, codes: list[str], sources: dict[str, Source], findings: Sequence[Finding]) -> None:
         self.rules = {code: index for index, code in enumerate(codes)}
         self.sources = sources
+        self.splices: dict[Edit, Splice] = {}
+        for name, source in sources.items():
+            edits = (edit for finding in findings for edit in finding.edits if edit.place.file == name)
+            self.splices.update(source.changes(edits))
         self.seen: Counter[tuple[str, ...]] = Counter()
 
     def result(self, finding: Finding) -> Object:
@@ -123,10 +127,10 @@ class _Writer:
         return [{"description": {"text": finding.fix or "mend it"}, "artifactChanges": changes}]
 
     def _change(self, edit: Edit) -> list[Object]:
-        source = self.sources.get(edit.place.file)
-        splice = source.changes([edit]).get(edit) if source is not None else None
-        if source is None or splice is None:
+        splice = self.splices.get(edit)
+        if splice is None:
             return []
+        source = self.sources[edit.place.file]
         (line, column), (end_line, end_column) = map(source.line_and_column, (splice.start, splice.end))
         region = {"startLine": line, "startColumn": column, "endLine": end_line, "endColumn": end_column}
         replacement = {"deletedRegion": region, "insertedContent": {"text": splice.text}}

@@ -48,6 +48,29 @@ def test_a_write_in_the_middle_of_the_walk_is_told_and_does_what_the_dry_run_say
     assert not verdict(stork, outcome).differs
 
 
+TRIMMED = {
+    "helping: true\n": "helping: true\nparameters:\n"
+    "  joint_gain: {value: 0.12, span: [0, 0.5]}\n"
+    "  roll_zero: {unit: deg, value: 0.6, span: [-5, 5]}\n"
+    "  duty_cap: {value: 1, span: [0, 1]}\n",
+    "kp: 0.12": "kp: joint_gain",
+    "zero: 0.6 deg": "zero: roll_zero",
+    "    slew: 8 /s\n": "    slew: 8 /s\n    cap: duty_cap\n",
+}
+
+
+def test_gains_zeros_and_caps_are_trimmed_while_it_walks(tmp_path: Path) -> None:
+    program = stork_program(tmp_path, edits=TRIMMED)
+    scene = Scene(program.plan)
+    for k, text in enumerate(["joint_gain=0.25", "roll_zero=-1.25", "duty_cap=0.03", "joint_gain=0.6"]):
+        scene.bench.send(0.95 + 0.1 * k, f"{text}\n")
+    outcome = scene.run(program.built.elf, tmp_path, 1.6)
+    assert [line[2] for line in telemetry(outcome, "P1")] == ["00", "02", "03", "04"], "the knob's first"
+    assert [text for text in remarks(outcome) if text.startswith("# refused: joint_gain=0.25 ")]
+    assert max(outcome.most(name, 1.2, 1.6) for name in ("left_hip", "left_ankle")) <= 8 + 1
+    assert not verdict(program, outcome).differs
+
+
 def test_garbage_is_counted_and_answered_once_a_second(stork: Program, tmp_path: Path) -> None:
     rng = Random("garbage")
     scene = Scene(stork.plan)

@@ -39,6 +39,7 @@ def test_a_whole_sketch_is_written_and_called_as_its_folder(tmp_path: Path) -> N
     assert done.returncode == 0, done.stderr
     assert "Hoist the machine, keep hands clear" in done.stderr
     assert sorted(path.name for path in (tmp_path / "first_morning").iterdir()) == [
+        "build",
         "first_morning.ino",
         "joint_test.cpp",
         "joint_test.h",

@@ -135,7 +135,7 @@ def test_a_jammed_joint_is_given_up_in_time_and_not_written_down(events: Events)
 # The same with a fault planted in the program: what finds no fault must be able to find one.
 FAULTS = {
     "a longer silence": {"silent_hand_ms = 300U": "silent_hand_ms = 400U"},
-    "the hand is forgotten": {"return (task == jogging) || (task == measuring);": "return false;"},
+    "the hand is forgotten": {"hand_is_needed() && !is_held()": "hand_is_needed() && false"},
     "a duty without a bound": {"duty <= most_duty);": "duty <= 1.0F);", "!(x <= most_duty)": "!(x <= 1.0F)"},
 }
 

@@ -16,6 +16,21 @@ from sequencer.base.errors import MisuseError, ToolError
 from sequencer.build.upload import check_upload, port_after, touch, upload, upload_command
 from sequencer.plan.boards import BOARDS, Board
 
+SMALL = """\
+machine: trial
+tick: 10 ms
+signals:
+  knee: {unit: mm, span: [0, 60], every: 20 ms, scale: {counts: [100, 900], reads: [0, 60]}}
+outputs:
+  knee_motor: {slew: 4 /s}
+wiring:
+  board: nano_old
+  console: {baud: 115200}
+  signals: {knee: {analog: A0}}
+  outputs: {knee_motor: {pwm: 5, direction: 7}}
+  enable: {pin: 8}
+"""
+
 
 @pytest.fixture(scope="session")
 def emulator(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -200,3 +215,17 @@ def test_a_path_that_is_no_port_is_avrdude_s_to_judge(tmp_path: Path) -> None:
     assert caught.value.message
     with pytest.raises(MisuseError):
         upload(BOARDS["uno"], program, str(tmp_path / "nothing"))
+
+
+def test_the_program_of_the_first_morning_is_built_measured_and_uploaded(
+    emulator: Path, tmp_path: Path
+) -> None:
+    machine = tmp_path / "small.machine.yaml"
+    machine.write_text(SMALL)
+    with plugged_in(emulator, "nano_old", tmp_path) as (port, after):
+        arguments = ["--target", "bringup", "--upload", port]
+        done = call("generate", machine, "-o", tmp_path / "morning", *arguments)
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "on the Nano with the old boot loader (ATmega328P), the whole program:" in done.stdout
+    flash, wanted = after.read_bytes(), read_hex(tmp_path / "morning" / "build" / "morning.hex")
+    assert {at: flash[at] for at in wanted} == wanted

@@ -133,6 +133,16 @@ def test_accepted_findings_are_counted_and_shown_on_request_with_their_reason(cr
     assert accepted["accepted_at"]["line"] == 21
 
 
+def test_a_reason_from_a_strangers_file_does_no_harm_on_a_terminal(crab: Path) -> None:
+    odd = ACCEPTED.replace("the knee has two sensors on two wires", r'"two \u202e sensors \x1b[31m"')
+    assert odd != ACCEPTED
+    crab.write_text(odd, encoding="utf-8")
+    for option in ("--accepted", "--json", "--sarif"):
+        text = run("check", crab, option).stdout
+        assert "sensors" in text
+        assert "\u202e" not in text and "\x1b" not in text
+
+
 def test_an_accepted_finding_is_not_edited(crab: Path) -> None:
     crab.write_text(ACCEPTED, encoding="utf-8")
     assert run("check", crab, "--fix").returncode == 0

@@ -35,6 +35,7 @@ PLACES = {
     "bad-phase": ("stop: 1", 1),
     "bad-mirror": ("left_tilt]", 1),
     "bad-drive": ("drive: {", 1),
+    "bad-resolution": ("0.0001 deg", 1),
     "no-follower": ("nod, tolerance", 1),
     "never-lost": ("left_tilt}]", 1),
     "two-owners": ("nod: 5 deg", 1),

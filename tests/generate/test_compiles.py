@@ -9,6 +9,7 @@ from support.builds import write_files
 from support.commands import REPOSITORY
 from support.feature_plans import feature_plans
 from support.random_plans import random_plan
+from support.random_steps import steps_drives_plan, steps_plan
 from support.strict import STRICT
 
 from sequencer.base.errors import ToolError
@@ -39,6 +40,12 @@ def test_every_feature_compiles_without_a_warning(command: list[str], tmp_path: 
 @pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
 def test_random_gaits_compile_without_a_warning(command: list[str], tmp_path: Path) -> None:
     compile_each([random_plan(Random(f"strict/{i}"), f"g{i}")[0] for i in range(15)], command, tmp_path)
+
+
+@pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)
+def test_random_gaits_in_whole_steps_compile_without_a_warning(command: list[str], tmp_path: Path) -> None:
+    draws = (steps_plan, steps_plan, steps_drives_plan)
+    compile_each([draws[i % 3](Random(f"strict/{i}"), f"g{i}")[0] for i in range(9)], command, tmp_path)
 
 
 @pytest.mark.parametrize("command", STRICT.values(), ids=STRICT)

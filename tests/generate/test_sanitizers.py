@@ -8,6 +8,7 @@ import pytest
 from support.builds import write_files
 from support.random_drives import drives_plan
 from support.random_plans import random_block, random_plan
+from support.random_steps import steps_drives_plan, steps_plan
 from support.strict import SANITIZED
 
 from sequencer.base.errors import ToolError
@@ -16,6 +17,7 @@ from sequencer.executors.reference import ReferenceExecutor
 from sequencer.generate.host import host_files
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
+from sequencer.trace.steps import block_in_steps
 
 DRIVER = Path(__file__).parent / "sanitize.cpp"
 
@@ -56,7 +58,8 @@ def write_inputs(plan: Plan, block: TickBlock, path: Path) -> None:
 
 def case(number: int) -> tuple[Plan, TickBlock]:
     rng = Random(f"sanitized/{number}")
-    plan, pool = (drives_plan if number % 2 else random_plan)(rng, "walk")
+    draw = (random_plan, drives_plan, steps_plan, steps_drives_plan)[number % 4]
+    plan, pool = draw(rng, "walk")
     return plan, random_block(rng, plan, pool, 2000)
 
 
@@ -65,12 +68,16 @@ def case(number: int) -> tuple[Plan, TickBlock]:
 def test_sanitizers_find_nothing_and_the_run_is_the_same(compiler: str, number: int, tmp_path: Path) -> None:
     plan, block = case(number)
     try:
-        output = run_sanitized(plan, block, compiler, tmp_path)
+        given = block if plan.fixed is None else block_in_steps(plan, block)
+        output = run_sanitized(plan, given, compiler, tmp_path)
     except ToolError as error:
         error.add_note(error.output)
         raise
     record = ReferenceExecutor(plan).run(block)
-    assert output == record.phase.tobytes() + record.setpoint.tobytes() + record.output.tobytes()
+    setpoint = record.setpoint
+    if plan.fixed is not None:  # the program gives steps
+        setpoint = np.rint(setpoint / np.array(plan.fixed.setpoints, np.float32)) + np.float32(0.0)
+    assert output == record.phase.tobytes() + setpoint.tobytes() + record.output.tobytes()
 
 
 @pytest.mark.parametrize("compiler", ["g++", "clang++"])

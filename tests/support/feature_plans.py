@@ -4,6 +4,8 @@ from dataclasses import replace
 
 from sequencer.base.binary32 import load_f32
 from sequencer.base.places import Place
+from sequencer.plan.fixed import in_int16
+from sequencer.plan.resolutions import Given, Member
 from sequencer.plan.tables import ActsIn, Adds, Believe, Level, Plan, Remote, Term
 from support.loops import loop, output, stall, supply
 from support.plans import (
@@ -47,7 +49,8 @@ def feature_plans() -> dict[str, Plan]:
 
 def _plans() -> dict[str, Plan]:
     parts = (_guards(), _machines(), _setpoints(), _walks(), _watched(), _drives(), _live())
-    return {name: plan for part in parts for name, plan in part.items()} | {"odd_names": _odd_names()}
+    alone = {"odd_names": _odd_names(), "whole_steps": _whole_steps()}
+    return {name: plan for part in parts for name, plan in part.items()} | alone
 
 
 def _guards() -> dict[str, Plan]:
@@ -235,6 +238,37 @@ def _drives() -> dict[str, Plan]:
             ],
         ),
     }  # fmt: skip
+
+
+def _whole_steps() -> Plan:
+    """Everything that is another text where numbers are whole steps."""
+    scaled = replace(KNEE, believe=Believe("counts", 20.0, 1003.0), scaled=True)
+    lean = setpoint("lean", step=0.16, followers=[(0, 2.0), (1, -2.0)])
+    phases = [
+        Phase("stand", [("lean_over", event("go"))], set={"lean": 0, "bend": 99}),
+        Phase("lean_over", [("rise", reached("lean", 2, release=3))], set={"lean": Level(None, 0)}),
+        Phase(
+            "rise", [("stand", at_target("lean", 2))], set={"lean": Level(1.5, 0, negated=True)}, count=["n"]
+        ),
+    ]
+    plan = make_plan(
+        {"walk": [*phases, Phase("safe", stop=1)]},
+        signals=[TILT, signal("other_tilt", bias=-0.6), scaled],
+        setpoints=[lean, setpoint("bend", unit="mm", low=0.0, high=55.0, followers=[(2, 0.0)])],
+        parameters=[parameter("lean_angle", 15, 8, 20)],
+        counters=["n"],
+        anywhere=[("safe", any_of(outside("tilt", -25, 25, release=(-20, 20)), at_least("n", 40000)))],
+        rules=[Rule("bent", above("other_tilt", Level(-3.0, 0)), within("knee", 5, 50))],
+        loops=[loop("hip"), loop("knee", signal=2, terms=(Term(1, 0.0),), output=1)],
+        outputs=[
+            output("hip_motor", stall=stall(0, above=0.8, moves=0.5, for_ms=700)),
+            output("knee_motor", loops=(1,), supply=supply(1, 12)),
+        ],
+    )
+    given: dict[Member, Given] = {("signal", 0): Given(load_f32(0.01), NOWHERE)}
+    whole, problems = in_int16(plan, given)
+    assert problems == [], problems
+    return whole
 
 
 def _live() -> dict[str, Plan]:

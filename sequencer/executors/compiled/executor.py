@@ -14,8 +14,10 @@ from sequencer.build.compilers import LIBRARY_FLAGS, Compiler, build_library, fi
 from sequencer.executors.compiled.library import Library, block_of, record_of
 from sequencer.generate.host import host_files
 from sequencer.history.blocks import HistoryBlock, new_block
+from sequencer.history.units import in_units, record_in_units
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
+from sequencer.trace.steps import block_in_steps
 
 OPTIMISE = "-O2"
 
@@ -72,6 +74,8 @@ class CompiledExecutor:
         """The parameters as they stand, each in its own unit."""
         values = np.zeros(len(self.plan.parameters), np.float32)
         self._library.parameters(self._memory.ctypes.data, values.ctypes.data)
+        if self.plan.fixed is not None:
+            values = in_units(values, self.plan.fixed.parameters)
         return tuple(values.tolist())
 
     def reset(self) -> None:
@@ -83,6 +87,8 @@ class CompiledExecutor:
 
         Raises MisuseError if the block's arrays do not fit the plan or a write names no parameter.
         """
+        if self.plan.fixed is not None:
+            block = self._in_steps(block)
         row, parameter, value = self._writes(block)
         record = new_block(self.plan, len(block), detail=detail)
         refused = np.zeros(1, np.uint32)
@@ -92,10 +98,18 @@ class CompiledExecutor:
             raise MisuseError(f"the block does not fit the plan: {error}") from error
         self._library.run(self._memory.ctypes.data, inputs, record_of(record, refused))
         record.now[:] = block.now
+        if self.plan.fixed is not None:
+            record = record_in_units(self.plan, record)
         if len(block):
             self._setpoints = record.setpoint[-1].copy()
             self._outputs = record.output[-1].copy()
         return replace(record, refused=int(refused[0]))
+
+    def _in_steps(self, block: TickBlock) -> TickBlock:
+        signals = len(self.plan.signals)
+        if block.raw.shape != (len(block), signals) or block.fresh.shape != (len(block), signals):
+            raise MisuseError(f"the block does not fit the plan: {signals} columns are needed")
+        return block_in_steps(self.plan, block)
 
     def _writes(self, block: TickBlock) -> tuple[NDArray[np.int64], NDArray[np.uint32], NDArray[np.float32]]:
         writes = sorted(block.writes, key=lambda write: write.row)  # stable: arrival order within a tick

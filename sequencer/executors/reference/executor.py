@@ -1,7 +1,7 @@
 """One tick in order, in its readable form."""
 
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -11,8 +11,15 @@ from sequencer.base.binary32 import f32
 from sequencer.base.errors import MisuseError
 from sequencer.executors.reference.guards import GuardState, Notes
 from sequencer.executors.reference.inputs import Inputs
+from sequencer.executors.reference.int16 import (
+    InputsInUnits,
+    ParametersInUnits,
+    setpoints_in_units,
+    steps_states,
+)
 from sequencer.executors.reference.leaves import make_leaves
 from sequencer.executors.reference.loops import make_loops
+from sequencer.executors.reference.measures import Commanded, Measures
 from sequencer.executors.reference.outputs import Outputs
 from sequencer.executors.reference.record import Gathered
 from sequencer.executors.reference.sequences import (
@@ -33,8 +40,11 @@ from sequencer.history.blocks import (
     HistoryBlock,
     new_block,
 )
+from sequencer.history.units import in_units, record_in_units
 from sequencer.plan.tables import Plan
+from sequencer.plan.whole_steps import in_steps
 from sequencer.trace.blocks import HEARD, HELPED, RESET, ParameterWrite, TickBlock
+from sequencer.trace.steps import block_in_steps
 
 ROWS_AT_ONCE = 4096  # how many ticks are turned into Python numbers at a time
 
@@ -48,8 +58,10 @@ class ReferenceExecutor:
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
+        plan = self._in_force = plan if plan.fixed is None else in_steps(plan)
         self._parameters = [p.value for p in plan.parameters]
-        self._inputs = Inputs(plan, self._parameters)
+        signals = None if plan.fixed is None else steps_states(plan, self._parameters)
+        self._inputs = Inputs(plan, self._parameters, signals)
         self._setpoints = [SetpointState(s, self._parameters) for s in plan.setpoints]
         self._leaves = make_leaves(plan, self._inputs, self._setpoints, self._parameters)
         self._guards = [GuardState(guard, self._leaves, self._inputs) for guard in plan.guards]
@@ -61,8 +73,9 @@ class ReferenceExecutor:
         ]
         self._rule_guards = [self._guards[rule.guard] for rule in plan.rules]
         self._rules = [RULE_KEPT] * len(plan.rules)
-        self._loops = make_loops(plan, self._inputs, self._setpoints, self._parameters)
-        self._outputs = Outputs(plan, self._inputs, self._loops, self._parameters)
+        measures, commanded, parameters = self._for_drives()
+        self._loops = make_loops(plan, measures, commanded, parameters)
+        self._outputs = Outputs(plan, measures, self._loops, parameters)
         self._has_drives = bool(plan.loops or plan.outputs)
         self._count = 0  # ticks since the reset tick
         self._drives = True
@@ -70,10 +83,20 @@ class ReferenceExecutor:
         self._reset_next = True
         self._notes: Notes | None = None
 
+    def _for_drives(self) -> tuple[Measures, Sequence[Commanded], Sequence[float]]:
+        """Give what loops and outputs read, in units: inputs, setpoints, parameters."""
+        fixed = self.plan.fixed
+        if fixed is None:
+            return self._inputs, self._setpoints, self._parameters
+        commanded = setpoints_in_units(self._setpoints, fixed.setpoints)
+        parameters = ParametersInUnits(self._parameters, fixed.parameters)
+        return InputsInUnits(self._inputs, fixed.signals), commanded, parameters
+
     @property
     def setpoints(self) -> NDArray[np.float32]:
         """The ramped setpoint values after the last tick, float32 (setpoints,), each in its own unit."""
-        return np.array([s.value for s in self._setpoints], np.float32)
+        values = np.array([s.value for s in self._setpoints], np.float32)
+        return values if self.plan.fixed is None else in_units(values, self.plan.fixed.setpoints)
 
     @property
     def outputs(self) -> NDArray[np.float32]:
@@ -83,7 +106,9 @@ class ReferenceExecutor:
     @property
     def parameters(self) -> tuple[float, ...]:
         """The parameters as they stand, each in its own unit."""
-        return tuple(self._parameters)
+        if self.plan.fixed is None:
+            return tuple(self._parameters)
+        return tuple(in_units(np.array(self._parameters, np.float32), self.plan.fixed.parameters).tolist())
 
     def reset(self) -> None:
         """Start over: the next tick enters each first phase; parameters keep their values."""
@@ -95,6 +120,8 @@ class ReferenceExecutor:
         Raises MisuseError if the block does not have one column per signal or writes an unknown parameter.
         """
         self._check(block)
+        if self.plan.fixed is not None:
+            block = block_in_steps(self.plan, block)
         record = new_block(self.plan, len(block), detail=detail)
         record.now[:] = block.now
         self._take_notes(detail)
@@ -106,7 +133,8 @@ class ReferenceExecutor:
             record.bad[index] = signal.bad
             record.disbelieved[index] = signal.disbelieved
             record.outside[index] = signal.outside
-        return replace(record, refused=self._refused)
+        record = replace(record, refused=self._refused)
+        return record if self.plan.fixed is None else record_in_units(self.plan, record)
 
     def _check(self, block: TickBlock) -> None:
         signals = len(self.plan.signals)
@@ -146,7 +174,7 @@ class ReferenceExecutor:
     def _write(self, write: ParameterWrite) -> None:
         """Step 1: take a parameter write if it is finite and in span; recompute what depends on it."""
         value = f32(write.value)
-        parameter = self.plan.parameters[write.parameter]
+        parameter = self._in_force.parameters[write.parameter]
         if not parameter.low <= value <= parameter.high:  # also refuses NaN
             self._refused += 1
             return

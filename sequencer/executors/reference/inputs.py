@@ -65,11 +65,7 @@ class SignalState:
     def _judged(self, sample: float, form: int) -> float | None:
         """Give the sample's value, or None if it is not finite or not believed; count what is wrong."""
         signal, believe = self.signal, self.signal.believe
-        value = sample
-        if form == FRESH_RAW and is_finite(sample):
-            value = f32(f32(sample * signal.gain) + signal.bias)
-            if signal.zero_from is not None:
-                value = f32(value - self.parameters[signal.zero_from])
+        value = self._value(sample, form)
         if not is_finite(value):
             self.bad += 1
             return None
@@ -83,6 +79,14 @@ class SignalState:
         if not signal.low <= value <= signal.high:
             self.outside += 1
         return value
+
+    def _value(self, sample: float, form: int) -> float:
+        """Apply gain, bias and zero to a raw sample; what is not finite stays so."""
+        if form != FRESH_RAW or not is_finite(sample):
+            return sample
+        signal = self.signal
+        value = f32(f32(sample * signal.gain) + signal.bias)
+        return value if signal.zero_from is None else f32(value - self.parameters[signal.zero_from])
 
 
 class RemoteState:
@@ -118,12 +122,15 @@ class Inputs:
 
     __slots__ = ("counters", "events", "helping", "now", "phases", "remote", "signals", "switches")
 
-    def __init__(self, plan: Plan, parameters: Sequence[float]) -> None:
+    def __init__(
+        self, plan: Plan, parameters: Sequence[float], signals: list[SignalState] | None = None
+    ) -> None:
         self.now = 0
         self.helping = 0
         self.events = 0
         self.switches = 0
-        self.signals = [SignalState(signal, parameters) for signal in plan.signals]
+        plain = [SignalState(signal, parameters) for signal in plan.signals] if signals is None else signals
+        self.signals = plain
         self.remote = RemoteState(plan.remote)
         self.counters = [0] * len(plan.counters)
         self.phases = [0] * len(plan.sequences)

@@ -8,8 +8,8 @@ to binary32 on its own (`f32`), in the order written.
 from collections.abc import Sequence
 
 from sequencer.base.binary32 import f32, is_finite
-from sequencer.executors.reference.inputs import Inputs, SignalState
-from sequencer.executors.reference.setpoints import SetpointState, ramped
+from sequencer.executors.reference.measures import Commanded, Measured, Measures
+from sequencer.executors.reference.setpoints import ramped
 from sequencer.plan.tables import ActsIn, Loop, Plan
 
 
@@ -38,15 +38,15 @@ class LoopState:
     def __init__(
         self,
         loop: Loop,
-        inputs: Inputs,
-        setpoints: Sequence[SetpointState],
+        inputs: Measures,
+        setpoints: Sequence[Commanded],
         outer: Sequence["LoopState"],
         parameters: Sequence[float],
     ) -> None:
         self._loop = loop
         self._parameters = parameters
         self._inputs = inputs
-        self._signal: SignalState = inputs.signals[loop.signal]
+        self._signal: Measured = inputs.signals[loop.signal]
         self._terms = [
             (None if term.setpoint is None else setpoints[term.setpoint], term.constant)
             for term in loop.terms
@@ -178,7 +178,7 @@ def limited(x: float, most: float) -> float:
 
 
 def make_loops(
-    plan: Plan, inputs: Inputs, setpoints: Sequence[SetpointState], parameters: Sequence[float]
+    plan: Plan, inputs: Measures, setpoints: Sequence[Commanded], parameters: Sequence[float]
 ) -> list[LoopState]:
     """Make the state of every loop, outer before inner."""
     loops: list[LoopState] = []

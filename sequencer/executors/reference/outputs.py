@@ -4,8 +4,9 @@ import math
 from collections.abc import Sequence
 
 from sequencer.base.binary32 import f32, is_finite
-from sequencer.executors.reference.inputs import WRAP, Inputs
+from sequencer.executors.reference.inputs import WRAP
 from sequencer.executors.reference.loops import LoopState, clamped, limited
+from sequencer.executors.reference.measures import Measures
 from sequencer.executors.reference.setpoints import ramped
 from sequencer.history.blocks import OUTPUT_CUT, OUTPUT_OFF, OUTPUT_ON, OUTPUT_STALLED
 from sequencer.plan.tables import Output, Plan, Stall, Supply
@@ -15,7 +16,7 @@ class Outputs:
     """All outputs: they are cut together, by the supply of any one of them, until reset."""
 
     def __init__(
-        self, plan: Plan, inputs: Inputs, loops: Sequence[LoopState], parameters: Sequence[float]
+        self, plan: Plan, inputs: Measures, loops: Sequence[LoopState], parameters: Sequence[float]
     ) -> None:
         self.each = [OutputState(output, inputs, loops, parameters) for output in plan.outputs]
         self._supplies = [o.supply for o in self.each if o.supply is not None]
@@ -42,7 +43,7 @@ class OutputState:
     __slots__ = ("_loops", "_output", "_parameters", "_stall", "state", "supply", "value")
 
     def __init__(
-        self, output: Output, inputs: Inputs, loops: Sequence[LoopState], parameters: Sequence[float]
+        self, output: Output, inputs: Measures, loops: Sequence[LoopState], parameters: Sequence[float]
     ) -> None:
         self._output = output
         self._parameters = parameters
@@ -110,7 +111,7 @@ class SupplyState:
 
     __slots__ = ("_inputs", "_signal", "_smoothed", "_supply", "_under_since")
 
-    def __init__(self, supply: Supply, inputs: Inputs) -> None:
+    def __init__(self, supply: Supply, inputs: Measures) -> None:
         self._supply = supply
         self._inputs = inputs
         self._signal = inputs.signals[supply.signal]
@@ -154,7 +155,7 @@ class StallWatch:
 
     __slots__ = ("_from_value", "_inputs", "_signal", "_since", "_stall", "stalled")
 
-    def __init__(self, stall: Stall, inputs: Inputs) -> None:
+    def __init__(self, stall: Stall, inputs: Measures) -> None:
         self._stall = stall
         self._inputs = inputs
         self._signal = inputs.signals[stall.signal]
