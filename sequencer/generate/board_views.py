@@ -103,17 +103,21 @@ class BoardView:
     write_room: int
 
 
+def _refuse_whole_steps(plan: Plan) -> None:
+    if plan.fixed is not None:
+        raise MisuseError(
+            "the board program counts in binary32, the machine file says arithmetic: int16",
+            hint="--target portable, or leave out arithmetic: int16",
+        )
+
+
 def board_view(plan: Plan, sketch: str) -> BoardView:
     """Make the view of a plan's program for its board.
 
     Raises MisuseError if the machine has no wiring, if nothing could ever enable the motors, or if parameters
     do not fit the EEPROM of a board that we know.
     """
-    if plan.fixed is not None:
-        raise MisuseError(
-            "the board program counts in binary32, the machine file says arithmetic: int16",
-            hint="--target portable, or leave out arithmetic: int16",
-        )
+    _refuse_whole_steps(plan)
     wiring, spelling = need_wiring(plan), Spelling(plan)
     if wiring.console is None and wiring.enable_contact is None:
         raise MisuseError(

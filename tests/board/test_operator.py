@@ -1,5 +1,6 @@
 """Enable, the stop contact, the button, the remote: who may let it move, and how fast it stops."""
 
+import itertools
 from collections.abc import Callable
 from pathlib import Path
 
@@ -163,3 +164,13 @@ def test_the_remote_can_do_no_more_than_it_carries(stork: Program, tmp_path: Pat
     assert telemetry(outcome, "G1")[2:] == []
     assert outcome.said("# ?")
     assert outcome.said("lean_angle=") == []
+
+
+def test_the_sensors_reset_line_is_pulled_at_the_start_and_on_command(stork: Program, tmp_path: Path) -> None:
+    scene = Scene(stork.plan)
+    scene.bench.send(0.3, "sensors\n")
+    outcome = scene.run(stork.built.elf, tmp_path, 0.4)
+    driven = [change for change in outcome.changes["sensor_reset"] if change.level >= 0]
+    lows = [(a.at, b.at - a.at) for a, b in itertools.pairwise(driven) if a.level == 0]
+    assert [round(at, 1) for at, _ in lows] == [0.0, 0.3]
+    assert all(0.020 <= lasted < 0.035 for _, lasted in lows), lows

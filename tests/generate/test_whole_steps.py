@@ -10,6 +10,7 @@ from support.feature_plans import feature_plans
 from support.strict import STRICT
 from support.whole_stork import whole_stork
 
+from sequencer.base.errors import MisuseError
 from sequencer.build.compilers import compile_object
 from sequencer.build.programs import run_program
 from sequencer.generate.render import generate
@@ -61,3 +62,8 @@ def test_no_object_calls_what_computes_with_floats(compiler: str, tmp_path: Path
 @pytest.mark.parametrize("compiler", ["avr-g++", "arm-none-eabi-g++ M3"])
 def test_calls_that_compute_with_floats_are_found(compiler: str, tmp_path: Path) -> None:
     assert CALLS.findall(undefined(load_plan(STORK), compiler, tmp_path)) != []
+
+
+def test_the_program_of_a_board_refuses_whole_steps(tmp_path: Path) -> None:
+    with pytest.raises(MisuseError, match="counts in binary32"):
+        generate(whole_stork(tmp_path), "board")

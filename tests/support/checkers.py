@@ -19,6 +19,7 @@ CPPCHECK_LEAVES_OUT = {
     "knownConditionTrueFalse": "the smallest gaits have one answer only to what others must ask",
     "redundantInitialization": "every variable has a value from the start, whatever branches give it",
     "unsignedLessThanZero": "the last of a row of signals may be the first: i <= 0",
+    "shiftNegativeLHS": "it is asserted that a shift keeps the sign, before anything is built on it",
     "incorrectLogicOperator": "not (x <= 0 or x >= 0) asks whether x is no number; x != x may not be written",
 }
 CPPCHECK = (

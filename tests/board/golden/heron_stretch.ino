@@ -2,6 +2,8 @@
 // Gait heron_stretch, machine heron, board uno, hash f11f0a21b8833b25
 //
 // CAUTION. This program moves heavy limbs. Read the cautions in heron_stretch_board.h before the first run.
+#include <Arduino.h>
+
 #include "heron_stretch_board.h"
 
 void setup() { heron_stretch_board::begin(); }

@@ -46,6 +46,7 @@ class Outcome:
     resets: list[float]
     crashed: bool
     eeprom: bytes
+    stack: int = 0  # bytes that it took at most
     torn: dict[int, str] = field(default_factory=dict)
 
     def log(self, port: int = 0) -> str:
@@ -138,6 +139,8 @@ def _outcome(log: Sequence[str], eeprom: bytes) -> Outcome:
                 text.append(byte)
         elif kind == "w":
             found.changes.setdefault(rest[0], []).append(Change(at, int(rest[1])))
+        elif kind == "s":
+            found.stack = int(rest[0])
         elif kind == "r":
             found.resets.append(at)
         else:

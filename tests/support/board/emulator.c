@@ -14,7 +14,8 @@
 //   TIME end
 //
 // Output, one thing a line: "TIME u PORT HEX" for a byte sent (hex), "TIME w NAME LEVEL" for a watched pin: 0 to
-// 255, 255 for high, -1 while it is no output; "TIME r" for a reset of the controller by its watchdog.
+// 255, 255 for high, -1 while it is no output; "TIME r" for a reset of the controller by its watchdog; at the end
+// "TIME s BYTES", the most that the stack took, interrupts included.
 #include <simavr/avr_adc.h>
 #include <simavr/avr_eeprom.h>
 #include <simavr/avr_ioport.h>
@@ -74,6 +75,15 @@ static int is_store(void) {
   unsigned op = avr->flash[avr->pc] | ((unsigned)avr->flash[avr->pc + 1] << 8);
   return (op & 0xF800U) == 0xB800U || (op & 0xFD00U) == 0x9800U || (op & 0xFE00U) == 0x9200U ||
          (op & 0xD200U) == 0x8200U;
+}
+
+static unsigned lowest_stack = 0xFFFFU;
+
+static void watch_stack(void) {
+  unsigned pointer = avr->data[R_SPL] | ((unsigned)avr->data[R_SPH] << 8);
+  if (pointer < lowest_stack && pointer > 0x100U) {  // not yet set right after a reset
+    lowest_stack = pointer;
+  }
 }
 
 static void quiet(avr_t *unused, const int level, const char *format, va_list arguments) {
@@ -232,6 +242,7 @@ int main(int count, char **argument) {
       avr_flashaddr_t before = avr->pc;
       int stores = is_store();
       int state = avr_run(avr);
+      watch_stack();
       if (state == cpu_Crashed || state == cpu_Done) {
         printf("%.2f x\n", now());
         at = avr->cycle;
@@ -253,6 +264,7 @@ int main(int count, char **argument) {
       do_thing(line, at);
     }
   }
+  printf("%.2f s %u\n", now(), avr->ramend - lowest_stack);
   static uint8_t bytes[EEPROM];
   avr_eeprom_desc_t about = {bytes, 0, EEPROM};
   about.size = avr->e2end + 1U < EEPROM ? (uint32_t)avr->e2end + 1U : EEPROM;

@@ -78,11 +78,12 @@ class Scene:
     line of text, which has all three of them. said: what the remote says at a time.
     """
 
-    begin, skip, enable_at = 0.6, 0.8, 0.4
+    enable_at = 0.4
     frozen_at = 1000.0  # from then on the sensors say the same, as of a machine that stands still
 
-    def __init__(self, plan: Plan, path: Path = WALK) -> None:
+    def __init__(self, plan: Plan, path: Path = WALK, *, begin: float = 0.6, skip: float = 0.8) -> None:
         self.bench = stork_bench()
+        self.begin, self.skip = begin, skip
         self.plan = plan
         self.sensors: dict[str, Change] = {}
         self.line: Callable[[float, str], str | None] = lambda _, text: text

@@ -38,15 +38,15 @@ static inline bool is_equal(int_fast16_t a, int_fast16_t b) { return a == b; }
 
 // What is beyond 16 bits stays at their end.
 static int16_t saturated(int32_t x) {
-  int32_t within = x;
+  int32_t kept = x;
   if (x > 32767) {
-    within = 32767;
+    kept = 32767;
   } else if (x < -32767) {
-    within = -32767;
+    kept = -32767;
   } else {
     // as it is
   }
-  return static_cast<int16_t>(within);
+  return static_cast<int16_t>(kept);
 }
 
 // A raw sample in steps of the signal.
@@ -155,12 +155,12 @@ static void retarget(State& s) {
 // One step towards the target, however late the tick.
 static int_fast16_t ramped(int_fast16_t from, int_fast16_t aim, uint16_t step) {
   int_fast16_t v = aim;
-  const uint16_t way = static_cast<uint16_t>(static_cast<uint16_t>(aim) - static_cast<uint16_t>(from));  // if aim is above
+  const uint16_t gap = static_cast<uint16_t>(static_cast<uint16_t>(aim) - static_cast<uint16_t>(from));  // if aim is above
   if (aim > from) {
-    if (way > step) {
+    if (gap > step) {
       v = from + static_cast<int16_t>(step);
     }
-  } else if (static_cast<uint16_t>(-way) > step) {
+  } else if (static_cast<uint16_t>(-gap) > step) {
     v = from - static_cast<int16_t>(step);
   } else {
     // no more than a step away
