@@ -22,7 +22,8 @@ from sequencer.plan.build import load_plan, parse_plan
 from sequencer.plan.tables import Plan
 
 if TYPE_CHECKING:
-    from sequencer.check import Judged
+    from sequencer.check import Exploring
+    from sequencer.check.accepted import Judged
     from sequencer.generate.files import Written
     from sequencer.history.blocks import Executor
     from sequencer.history.rounding import Rounding
@@ -74,15 +75,19 @@ class Gait:
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
 
-    def check(self) -> list[Finding]:
-        """Look for what is wrong with the walk and is not accepted by its files; worst first."""
-        return self.judge().findings
+    def check(self, exploring: "Exploring | None" = None) -> list[Finding]:
+        """Look for what is wrong with the walk and is not accepted by its files; worst first.
 
-    def judge(self) -> "Judged":
+        exploring: how far to explore what sequences side by side may come to; it also takes the recordings
+        that show what was found (`sequencer.check.Exploring`).
+        """
+        return self.judge(exploring).findings
+
+    def judge(self, exploring: "Exploring | None" = None) -> "Judged":
         """Do the same; what the files accept is told apart."""
         from sequencer.check import judge
 
-        return judge(self.plan)
+        return judge(self.plan, exploring)
 
     def draw(self, path: str | Path, kind: str | None = None) -> None:
         """Draw the walk; `kind` is svg, png, pdf or dot, by default what the path ends in.

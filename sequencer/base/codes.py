@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from sequencer.base import (
     codes_accept,
     codes_drives,
+    codes_explore,
     codes_files,
     codes_graph,
     codes_guards,
@@ -37,6 +38,7 @@ CODES: dict[str, CodeInfo] = _joined(
     (
         codes_accept.CODES,
         codes_drives.CODES,
+        codes_explore.CODES,
         codes_files.CODES,
         codes_graph.CODES,
         codes_guards.CODES,

@@ -3,10 +3,12 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from sequencer.base.codes_explore import CODES as OF_EXPLORING
 from sequencer.base.findings import Finding, Severity, worst_first
 from sequencer.base.places import Place
 from sequencer.check.accepted import Judged, settle
 from sequencer.check.drives import check_drives
+from sequencer.check.explore.run import Exploring, check_explored
 from sequencer.check.graph import check_graph
 from sequencer.check.holds import check_holds
 from sequencer.check.leftovers import check_leftovers
@@ -25,6 +27,7 @@ from sequencer.check.wiring import check_wiring
 from sequencer.plan.tables import Plan
 
 MOST_NOTES = 8
+EXPLORED = frozenset(info.code for info in OF_EXPLORING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,20 +61,24 @@ FAMILIES: tuple[Family, ...] = (
 )
 
 
-def check(plan: Plan) -> list[Finding]:
-    """Check a plan with every family; return the findings that its files do not accept, worst first.
+def check(plan: Plan, exploring: Exploring | None = None) -> list[Finding]:
+    """Check a plan with every family, then explore it; return the findings that its files do not accept.
 
+    Worst first. exploring: how far to explore; it also takes the counterexamples; None: the default bounds.
     What is written once but stands for several phases (a mirror image, one sequence per leg) is told once;
     the other phases are in the notes.
     """
-    return judge(plan).findings
+    return judge(plan, exploring).findings
 
 
-def judge(plan: Plan) -> Judged:
+def judge(plan: Plan, exploring: Exploring | None = None) -> Judged:
     """Do the same, and return the accepted findings, too."""
     askers = Askers(plan)
     findings = [finding for family in FAMILIES for finding in family.run(plan, askers)]
-    judged = settle(plan, worst_first(_told_once(findings)))
+    exploring = exploring or Exploring()
+    findings += check_explored(plan, exploring)
+    not_sought = frozenset[str]() if exploring.finished else EXPLORED
+    judged = settle(plan, worst_first(_told_once(findings)), not_sought)
     return Judged(worst_first(judged.findings), judged.accepted)
 
 

@@ -7,6 +7,7 @@ import click
 
 from sequencer.base.errors import FileErrors
 from sequencer.base.findings import Finding, Severity, worst_first
+from sequencer.cli.exploring import Explorer, exploring_options
 from sequencer.cli.options import (
     FILE,
     json_option,
@@ -52,6 +53,7 @@ class Told:
 )
 @click.option("--fix-preview", "preview", is_flag=True, help="Show what --fix would change, as a diff.")
 @click.option("--fix", "mend", is_flag=True, help="Write the holds, timeouts and so on that settle findings.")
+@exploring_options
 @json_option
 @quiet_option
 def command(
@@ -63,6 +65,8 @@ def command(
     sarif: str | None,
     preview: bool,
     mend: bool,
+    exhaustive: bool | None,
+    counterexamples: str | None,
     as_json: bool,
     quiet: bool,
 ) -> int:
@@ -77,9 +81,10 @@ def command(
 
     refuse_both(sarif, as_json=as_json)
     mending.refuse_odd(preview=preview, mend=mend, document=as_json or sarif is not None)
-    with Progress("checking", quiet=quiet):
+    how = Explorer(exhaustive, counterexamples, several=len(gaits) > 1, quiet=quiet)
+    with Progress("checking", quiet=quiet) as bar:
         texts = mending.mend(gaits, machine, quiet=quiet) if mend else {}
-        told = _judge(gaits, machine, texts)
+        told = _judge(gaits, machine, texts, how, bar)
     if preview and not told.unreadable:
         mending.show(gaits, machine, told.texts, quiet=quiet)
     else:
@@ -90,7 +95,9 @@ def command(
     return int(any(finding.severity in counted for finding in told.findings))
 
 
-def _judge(gaits: tuple[str, ...], machine: str | None, texts: dict[str, str]) -> Told:
+def _judge(
+    gaits: tuple[str, ...], machine: str | None, texts: dict[str, str], how: Explorer, bar: Progress
+) -> Told:
     """Check all gaits; what several of them find in one machine file is told once."""
     from sequencer.api import Gait
     from sequencer.plan.build import load_plan
@@ -98,11 +105,14 @@ def _judge(gaits: tuple[str, ...], machine: str | None, texts: dict[str, str]) -
     told = Told(texts=texts)
     for gait in gaits:
         try:
-            judged = Gait(load_plan(gait, machine, told.texts)).judge()
+            plan = load_plan(gait, machine, told.texts)
         except FileErrors as error:
             told.findings += error.findings
             told.unreadable = True
             continue
+        exploring = how.exploring(gait, machine, bar)
+        judged = Gait(plan).judge(exploring)
+        how.write(gait, plan, exploring)
         told.findings += judged.findings
         told.accepted += judged.accepted
     told.accepted = list(dict.fromkeys(told.accepted))

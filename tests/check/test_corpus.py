@@ -60,7 +60,7 @@ def test_every_code_of_the_checks_has_a_faulty_walk() -> None:
 
 def _sources() -> str:
     return "".join(
-        p.read_text(encoding="utf-8") for p in sorted((REPOSITORY / "sequencer/check").glob("*.py"))
+        p.read_text(encoding="utf-8") for p in sorted((REPOSITORY / "sequencer/check").rglob("*.py"))
     )
 
 

@@ -1,0 +1,125 @@
+"""Exploring a plan: findings, and for each a recording that shows it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from sequencer.base.findings import Finding, Severity
+from sequencer.check.explore.judge import Claim, Judge
+from sequencer.check.explore.search import BY_DEFAULT, Bounds, Reached, Search
+from sequencer.check.facts import Facts
+from sequencer.check.subjects import phase_name
+from sequencer.plan.tables import Plan
+
+if TYPE_CHECKING:
+    from sequencer.trace.blocks import TickBlock
+
+MOST_STEPS_SAID = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Counterexample:
+    """A recording that shows a finding, run in the reference executor when it was made.
+
+    name: the finding's code with a number ("mutual-wait-1"). ends: the phase of each sequence at its end.
+    """
+
+    name: str
+    finding: Finding
+    block: "TickBlock"
+    ends: tuple[int, ...]
+
+
+@dataclass
+class Exploring:
+    """How to explore, and what came of it.
+
+    bounds: how far to go; None leaves it out. tell: gets, now and then, how many configurations were looked
+    at and how many are known. replay: words that say how to replay a counterexample, with NAME in them.
+    counterexamples: what came of it. finished: whether all configurations were looked at.
+    """
+
+    bounds: Bounds | None = BY_DEFAULT
+    tell: Callable[[int, int], None] | None = None
+    replay: str = "`sequencer check --counterexamples DIR` writes it as a recording, NAME.csv, for a dry-run"
+    counterexamples: list[Counterexample] = field(default_factory=list)
+    finished: bool = False
+
+
+def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
+    """Explore the configurations of a plan within bounds; return what is wrong with what can be reached."""
+    if exploring.bounds is None:
+        return []
+    search = Search(plan, Facts(plan), exploring.bounds)
+    reached = search.run(exploring.tell)
+    exploring.finished = reached.finished
+    walk = search.run(exploring.tell, faultless=True) if search.has_faults else reached
+    told = [(claim, _told(search, claim, exploring)) for claim in Judge(search, reached, walk).claims()]
+    shown = {(finding.code, finding.place) for _, finding in told}
+    findings = [
+        finding
+        for claim, finding in told
+        if finding.code == claim.finding.code or (claim.finding.code, finding.place) not in shown
+    ]
+    if not reached.finished:
+        findings.append(_not_finished(search, reached))
+    return findings
+
+
+def _told(search: Search, claim: Claim, exploring: Exploring) -> Finding:
+    from sequencer.check.explore.witness import recording  # loads the executor: only if there is something
+
+    block = recording(search, claim)
+    finding = claim.finding
+    if block is None:
+        return Finding(
+            "undecided",
+            Severity.NOTE,
+            finding.place,
+            f"exploring: it could not be decided whether {finding.message} ({finding.code}): "
+            "the configuration seems within reach, but no recording was found that leads there",
+            fix="make the waits of the phases on the way shorter than their timeouts, or look at it by hand",
+        )
+    number = 1 + sum(c.finding.code == finding.code for c in exploring.counterexamples)
+    name = f"{finding.code}-{number}"
+    told = replace(
+        finding,
+        example=_way(search, claim, len(block)),
+        notes=(*finding.notes, (finding.place, exploring.replay.replace("NAME", name))),
+    )
+    ends = search.layout.phases_of(claim.path[-1])
+    exploring.counterexamples.append(Counterexample(name, told, block, ends))
+    return told
+
+
+def _way(search: Search, claim: Claim, ticks: int) -> str:
+    """Say in a few words how it comes about."""
+    steps = []
+    stands = [search.layout.phases_of(config) for config in claim.path]
+    for before, after in pairwise(stands):
+        moved = [phase_name(search.plan, s, p) for s, p in enumerate(after) if p != before[s]]
+        steps.append(" and ".join(moved) if moved else "once more")
+    if len(steps) > MOST_STEPS_SAID:
+        steps = [f"{len(steps) - MOST_STEPS_SAID + 1} moves", *steps[1 - MOST_STEPS_SAID :]]
+    seconds = (ticks - 1) * search.plan.tick_ms / 1000
+    return f"within {seconds:g} s: {', then '.join(steps) or 'as it starts'}"
+
+
+def _not_finished(search: Search, reached: Reached) -> Finding:
+    bounds = search.bounds
+    if search.mover.cut:
+        why = "so many sequences may move in one tick that not every combination was tried"
+    elif search.mover.steps > bounds.steps:
+        why = f"the bound is {bounds.steps:,} joint moves tried"
+    else:
+        why = f"the bound is {bounds.configurations:,} configurations"
+    further = "" if bounds != BY_DEFAULT else "`sequencer check --exhaustive` goes further; or "
+    return Finding(
+        "not-finished",
+        Severity.NOTE,
+        search.plan.sequences[0].place,
+        f"exploring was not finished: {len(reached.order):,} configurations were reached, then it stopped "
+        f"({why}); what was found holds, but nothing is said of the rest",
+        fix=f"{further}let guards read fewer counters and phases of each other",
+    )
