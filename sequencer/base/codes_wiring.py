@@ -171,6 +171,15 @@ CODES = (
         ("    enable", "    knobs: {pace: A9}\n    enable"),
     ),
     _code(
+        "idle-contact",
+        Severity.WARNING,
+        "a contact for helping does nothing",
+        "The wiring has a contact for single steps or for helping by hand, and the machine file does not say "
+        "`helping: true`, so the walk knows neither.",
+        "Somebody turns the switch to hold a foot by hand, and the timeout ends the walk all the same.",
+        ("    enable", "    step: {pin: 32}\n    enable"),
+    ),
+    _code(
         "no-cut",
         Severity.NOTE,
         "nothing cuts the drives",

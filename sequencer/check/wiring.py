@@ -24,7 +24,7 @@ def check_wiring(plan: Plan, askers: Askers) -> list[Finding]:
         return []
     board = BOARDS.get(wiring.board)
     found = [*_ports(wiring, board), *_lines(plan, wiring), *_signals(plan, wiring), *_motors(plan, wiring)]
-    found += _knobs(plan, wiring)
+    found += [*_knobs(plan, wiring), *_helping(plan, wiring)]
     if board is None:
         text = f"nothing is known about board {wiring.board}: pins and ports are not checked"
         close = difflib.get_close_matches(wiring.board.lower(), BOARDS, n=1)
@@ -38,6 +38,16 @@ def check_wiring(plan: Plan, askers: Askers) -> list[Finding]:
             fix = f"one of the pins {', '.join(map(str, board.interrupts))}"
             found.append(Finding("no-interrupt", Severity.WARNING, pin.place, text, fix=fix))
     return found
+
+
+def _helping(plan: Plan, wiring: Wiring) -> Iterator[Finding]:
+    """Find contacts for helping by hand on a machine that does not know it."""
+    contacts = {"step": wiring.step, "helping": wiring.helping}
+    for name, contact in contacts.items():
+        if contact is not None and not plan.helping:
+            text = f"the contact {name} does nothing: the machine does not say that it may be helped by hand"
+            fix = "helping: true at the top of the machine file, or leave the contact out"
+            yield Finding("idle-contact", Severity.WARNING, contact.pin.place, text, fix=fix)
 
 
 def _ports(wiring: Wiring, board: Board | None) -> Iterator[Finding]:

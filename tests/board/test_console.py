@@ -49,10 +49,10 @@ def test_a_write_in_the_middle_of_the_walk_is_told_and_does_what_the_dry_run_say
 
 
 TRIMMED = {
-    "helping: true\n": "helping: true\nparameters:\n"
+    "\nsignals:\n": "\nparameters:\n"
     "  joint_gain: {value: 0.12, span: [0, 0.5]}\n"
     "  roll_zero: {unit: deg, value: 0.6, span: [-5, 5]}\n"
-    "  duty_cap: {value: 1, span: [0, 1]}\n",
+    "  duty_cap: {value: 1, span: [0, 1]}\nsignals:\n",
     "kp: 0.12": "kp: joint_gain",
     "zero: 0.6 deg": "zero: roll_zero",
     "    slew: 8 /s\n": "    slew: 8 /s\n    cap: duty_cap\n",

@@ -87,7 +87,6 @@ def replaced(text: str, edits: Mapping[str, str]) -> str:
 # every tick is told, and the sensors need to be still for a short time only, for emulated time is dear
 STORK_EDITS = {
     TELEMETRY: "console: {port: serial, baud: 1000000, telemetry: 10 ms}\n  still: {for: 200 ms}",
-    "tick: 10 ms\n": "tick: 10 ms\nhelping: true\n",
     # the emulator has no analog pins beyond A7
     "knobs: {lean_angle: A8, lift: A9}": "knobs: {lean_angle: A7}",
 }
