@@ -16,6 +16,7 @@ from sequencer.plan.tables import Plan
 Region = list[Box]
 EVERYWHERE: Region = [{}]
 MOST_BOXES_LEFT = 32  # beyond them what later guards leave over is drawn too large
+MOST_GIVEN_UP = 32  # times that happens in one phase before it is not tried any more
 TIMEOUT = -1  # the number of the option that a timeout is
 
 
@@ -99,7 +100,7 @@ class Views:
         row = self.plan.sequences[sequence].phases[phase]
         options: list[Option] = []
         stay: Region = EVERYWHERE
-        touched = 0
+        touched = given_up = 0
         for number, way in enumerate(row.exits):
             guard = self.plan.guards[way.guard]
             left = self.residuals.of(guard, known, sequence, phase)
@@ -110,8 +111,9 @@ class Views:
             fires = common(stay, true)
             if fires:
                 options.append(Option(number, way.to, fires))
-            if not outlasts_tick(guard.hold):
-                stay = self._left_over(stay, true)
+            if not outlasts_tick(guard.hold) and given_up < MOST_GIVEN_UP:
+                before, stay = stay, self._left_over(stay, true)
+                given_up += stay is before
         stuck = bool(row.exits) and not options
         if row.timeout is not None and stay:
             options.append(Option(TIMEOUT, row.timeout.to, stay))
