@@ -143,6 +143,24 @@ class Views:
                 bits |= 1 << self._numbers.setdefault(var, len(self._numbers))
         return bits
 
+    def is_slow(self, view: View, option: Option) -> bool:
+        """Tell whether a way out takes more than the tick in which its guard becomes true."""
+        if option.number == TIMEOUT:
+            return True
+        way = self.plan.sequences[view.sequence].phases[view.phase].exits[option.number]
+        return outlasts_tick(self.plan.guards[way.guard].hold)
+
+    def shadow(self, region: Region, shared: int) -> Region:
+        """Return what a region says of some variables alone; on the others nobody else depends."""
+        boxes: Region = []
+        for box in region:
+            kept = {var: domain for var, domain in box.items() if shared >> self._numbers[var] & 1}
+            if not kept:
+                return EVERYWHERE
+            if kept not in boxes:
+                boxes.append(kept)
+        return boxes
+
     def sequences_read(self, sequence: int, phase: int) -> int:
         """Return which other sequences a phase's guards look at, as bits."""
         return self._reads[sequence][phase]
