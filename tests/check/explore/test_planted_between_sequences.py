@@ -19,6 +19,7 @@ from sequencer.plan.build import load_plan
 
 SOUND = REPOSITORY / "tests/corpus/sound"
 WALKS = ("two-legs-in-turn", "tortoise-crawl-order")
+SHOWN = ("mutual-wait", "phases-break-rule", "leave-together", "never-entered", "no-rest-together")
 Phases = tuple[int, ...]
 
 
@@ -92,36 +93,41 @@ def all_wait(plan: t.Plan, phases: Phases) -> bool:
     return all(options(plan, s, phases) == {phases[s]} for s in range(len(phases)))
 
 
-def judged(plan: t.Plan) -> tuple[set[str], bool]:
-    """The rules that are broken in some finding, and whether sequences wait for each other."""
+def judged(plan: t.Plan) -> tuple[set[str], bool, set[str]]:
+    """The rules that are broken in some finding, whether sequences wait for each other, what is undecided."""
     findings = check_explored(plan, Exploring())
     told = [f.message for f in findings if f.code == "phases-break-rule"]
+    open_codes = {
+        code for f in findings if f.code == "undecided" for code in SHOWN if f"({code})" in f.message
+    }
     assert "not-finished" not in {f.code for f in findings}
     broken = {rule.name for rule in plan.rules for message in told if f"'{rule.name}'" in message}
-    return broken, "mutual-wait" in {f.code for f in findings}
+    return broken, "mutual-wait" in {f.code for f in findings}, open_codes
 
 
 @pytest.mark.parametrize("name", WALKS)
 def test_what_brute_force_finds_in_a_mutant_is_told(name: str, print_table: Callable[[str], None]) -> None:
+    """Brute force knows no times, so some of what it finds can't be timed: that must be told as undecided."""
     plan = load_plan(SOUND / f"{name}.gait.yaml")
-    assert judged(plan) == (set(), False)
-    count = breaking = waiting = harmless = 0
+    assert judged(plan) == (set(), False, set())
+    count = breaking = waiting = harmless = undecided = 0
     for mutant in mutants(plan):
         every = reached(mutant)
         wanted = broken_rules(mutant, every)
         stuck = any(all_wait(mutant, phases) for phases in every)
-        broken, waits = judged(mutant)
-        # of several rules one may stay undecided, but none is made up and no mutant is passed over
+        broken, waits, left_open = judged(mutant)
         assert broken <= wanted
-        assert bool(broken) == bool(wanted)
-        assert waits or not stuck
+        assert bool(broken or "phases-break-rule" in left_open) == bool(wanted)
+        assert waits or "mutual-wait" in left_open or not stuck
         count += 1
-        breaking += bool(wanted)
+        breaking += bool(broken)
         waiting += waits
-        harmless += not wanted and not waits
+        undecided += bool(left_open) and not broken and not waits
+        harmless += not wanted and not waits and not left_open
     print_table(
-        f"{name}: {count} mutants, {breaking} break a rule, in {waiting} sequences wait for each other, all "
-        f"found; {harmless} do neither: the walk is only made to go on sooner, or later"
+        f"{name}: {count} mutants; {breaking} break a rule, in {waiting} sequences wait for each other; "
+        f"{undecided} are told as undecided; {harmless} do no harm: the walk goes on sooner, or later"
     )
     assert breaking > 2
     assert waiting > 2
+    assert undecided < count / 10
