@@ -3,12 +3,23 @@
 These files are made from the machine alone, so that every program for it can use the same ones.
 """
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any, Final
 
 from sequencer import __version__
 from sequencer.base.binary32 import f32, literal
 from sequencer.base.errors import MisuseError
+from sequencer.generate.board_io_views import (
+    AnalogView,
+    ContactView,
+    IoView,
+    LineView,
+    MotorView,
+    PortView,
+    PulseView,
+    ServoView,
+    TimerView,
+)
 from sequencer.generate.names import check_identifier, file_name, file_stem, prefixed_names
 from sequencer.generate.spelling import smallest, whole
 from sequencer.plan.boards import BOARDS, SERVOS_PER_TIMER, Board
@@ -22,143 +33,6 @@ FRAME_US = 20_000  # between two pulses of a servo (common practice)
 _SLOT_US = 2_700  # of a frame, for each servo
 _LINE_PAUSE_MS = 50  # a line of numbers with such a pause in it is two halves
 _KINDS: Final = {"pwm": 0, "pwm_direction": 1, "two_pwm": 2, "servo": 3}
-
-
-@dataclass(frozen=True, slots=True)
-class PortView:
-    """A serial port: the core's object, and who listens on it. `text` names the command buffer, if any."""
-
-    name: str
-    object: str
-    baud: str
-    line: int | None
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class LineView:
-    """A line of numbers; `signals` are (field, enumerator) of those that are used."""
-
-    name: str
-    fields: int
-    first: int  # of its numbers among those of all lines
-    longest: int  # characters
-    signals: tuple[tuple[int, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class AnalogView:
-    """Signals on analog pins that are read in the same ticks; `counter` is None for every tick."""
-
-    ticks: int
-    counter: int | None
-    pins: tuple[tuple[str, str], ...]  # signal, pin
-
-
-@dataclass(frozen=True, slots=True)
-class ContactView:
-    """A contact; `ticks` are those for which it must be quiet to be believed."""
-
-    name: str
-    pin: str
-    active_low: bool
-    ticks: int
-
-
-@dataclass(frozen=True, slots=True)
-class MotorView:
-    """A motor: how it is driven, and the numbers of its row."""
-
-    name: str
-    text: str
-    kind: int
-    pin: str
-    second: str
-    factor: str  # full duty, or half the pulse's span, over the output's
-    offset: str  # of a servo: the pulse at 0
-    servo: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class ServoView:
-    """A servo on a timer of the board; of `setpoint` or driven as an output (then it is empty)."""
-
-    pin: str
-    setpoint: str
-    factor: str
-    offset: str
-    index: int
-    low_us: int
-    high_us: int
-
-
-@dataclass(frozen=True, slots=True)
-class TimerView:
-    """A timer of a known board that makes pulses for the servos from `first` to `end`."""
-
-    number: int
-    first: int
-    end: int
-    frame: int  # counts of half a microsecond
-
-
-@dataclass(frozen=True, slots=True)
-class PulseView:
-    """A horn or lamp."""
-
-    name: str
-    pin: str
-    active_low: bool
-    ticks: int
-
-
-@dataclass(frozen=True, slots=True)
-class IoView:
-    """A machine's wiring, as templates see it."""
-
-    tool: str
-    machine: str
-    sources: tuple[str, ...]
-    board: str
-    tick_ms: int
-    namespace: str
-    macro: str
-    header: str
-    source: str
-    hooks: str
-    hooks_namespace: str
-    signals: tuple[str, ...]
-    hooked: tuple[tuple[str, str], ...]  # enumerator, function in the hooks
-    outputs: tuple[str, ...]
-    setpoints: tuple[str, ...]
-    pulses: tuple[PulseView, ...]
-    knobs: tuple[tuple[str, str], ...]
-    contacts: tuple[ContactView, ...]
-    contact_ticks: str
-    ports: tuple[PortView, ...]
-    lines: tuple[LineView, ...]
-    line_numbers: int
-    pause_ms: int
-    shares: bool  # whether commands and numbers come over the same port
-    console: str
-    texts: tuple[str, ...]
-    longest_command: int
-    send_size: int
-    send_index: str
-    analog: tuple[AnalogView, ...]
-    turns: int
-    motors: tuple[MotorView, ...]
-    servos: tuple[ServoView, ...]
-    timers: tuple[TimerView, ...]
-    enable: str
-    enable_active_low: bool
-    stop: str  # the stop contact's pin
-    stop_index: int
-    stop_active_low: bool
-    stop_interrupt: bool
-    reset: str
-    reset_active_low: bool
-    reset_ticks: int
 
 
 def io_names(plan: Plan) -> dict[str, Any]:
@@ -223,10 +97,8 @@ class _IoWriter:
         for wire in wiring.servos:
             self._setpoint_servo(wire)
         contacts = self._contacts()
-        stop = next((i for i, c in enumerate(contacts) if c.name == "contact_stop"), None)
         analog = self._analog()
         lines = self._lines()
-        reset = wiring.sensor_reset
         ports = self._ports()
         return IoView(
             tool=f"gait-sequencer {__version__}",
@@ -258,16 +130,25 @@ class _IoWriter:
             motors=motors,
             servos=tuple(self._servos),
             timers=self._timers(),
-            enable="" if wiring.enable is None else pin_text(wiring.enable),
-            enable_active_low=wiring.enable_active_low,
-            stop="" if wiring.stop_contact is None else pin_text(wiring.stop_contact.pin),
-            stop_index=0 if stop is None else stop,
-            stop_active_low=wiring.stop_contact is not None and wiring.stop_contact.active_low,
-            stop_interrupt=self._interrupts(wiring.stop_contact),
-            reset="" if reset is None else pin_text(reset.pin),
-            reset_active_low=reset is not None and reset.active_low,
-            reset_ticks=0 if reset is None else self._ticks(reset.for_ms),
+            **self._lines_of_safety(contacts),
         )
+
+    def _lines_of_safety(self, contacts: tuple[ContactView, ...]) -> dict[str, Any]:
+        """Spell the pins that let the motors have power, stop them, and restart the sensors."""
+        wiring = self._wiring
+        stop = next((i for i, c in enumerate(contacts) if c.name == "contact_stop"), None)
+        reset = wiring.sensor_reset
+        return {
+            "enable": "" if wiring.enable is None else pin_text(wiring.enable),
+            "enable_active_low": wiring.enable_active_low,
+            "stop": "" if wiring.stop_contact is None else pin_text(wiring.stop_contact.pin),
+            "stop_index": 0 if stop is None else stop,
+            "stop_active_low": wiring.stop_contact is not None and wiring.stop_contact.active_low,
+            "stop_interrupt": self._interrupts(wiring.stop_contact),
+            "reset": "" if reset is None else pin_text(reset.pin),
+            "reset_active_low": reset is not None and reset.active_low,
+            "reset_ticks": 0 if reset is None else self._ticks(reset.for_ms),
+        }
 
     def _ticks(self, ms: int) -> int:
         """Give the whole ticks in which so many milliseconds have surely passed."""

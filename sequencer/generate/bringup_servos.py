@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from sequencer.base.binary32 import f32, literal
-from sequencer.generate.board_io import IoView
+from sequencer.generate.board_io_views import IoView
 from sequencer.generate.names import check_identifier
 from sequencer.plan.tables import Plan, Signal
 from sequencer.plan.wiring_tables import ServoWire

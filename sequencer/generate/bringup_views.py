@@ -7,7 +7,8 @@ from sequencer import __version__
 from sequencer.base.binary32 import f32, literal
 from sequencer.base.errors import MisuseError
 from sequencer.gait.machine_model import LoopBlock
-from sequencer.generate.board_io import IoView, need_wiring, pin_text
+from sequencer.generate.board_io import need_wiring, pin_text
+from sequencer.generate.board_io_views import IoView
 from sequencer.generate.bringup_servos import LARGEST, ServoRow, servo_row, silent_ms
 from sequencer.generate.names import check_identifier, file_name, file_stem
 from sequencer.plan.tables import Output, Plan, Setpoint, Signal

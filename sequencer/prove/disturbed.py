@@ -27,6 +27,7 @@ EVERYTHING, CAUGHT = range(7), 5  # what can happen to a walk
 # sound but for limbs that are caught
 KINDS = ((0.01, 0.0004, EVERYTHING), (0.03, 0.003, EVERYTHING), (0.0, 0.0015, range(CAUGHT, CAUGHT + 1)))
 _ABSURD = 3.0e38  # twice that is beyond all measure
+_ALL_BUT_NOTHING = 1e-45  # of a supply: what it is divided into is beyond all measure
 
 
 class DisturbedPlant:
@@ -43,9 +44,10 @@ class DisturbedPlant:
         self._unheard = self._switched = 0
         self._often, self._seldom, self._what = KINDS[kind % len(KINDS)]
         self._ways_on = _events_that_lead_on(plan)
-        self._burst = self._trims = self._caught = self._absurd = 0  # for how many ticks more
+        self._burst = self._trims = self._caught = self._absurd = self._empty = 0  # for how many ticks more
         self._held = (0, 0.0)  # the signal that stands still while a limb is caught, and where
         self._controlled = sorted({loop.signal for loop in plan.loops})
+        self._supplies = sorted({o.supply.signal for o in plan.outputs if o.supply is not None})
         self._limbs = sorted({f.signal for s in plan.setpoints for f in s.followers}.union(self._controlled))
         self._turns = _Turns(plan)
 
@@ -93,6 +95,7 @@ class DisturbedPlant:
             self._held = (limb, float(block.raw[0, limb]))
         else:
             block.control[0] |= RESET
+            self._empty = rng.choice((0, 3))
 
     def _press(self, block: TickBlock) -> None:
         if self._ways_on and self._rng.random() < 0.98:
@@ -115,6 +118,9 @@ class DisturbedPlant:
         for column in self._controlled if self._absurd else ():
             block.fresh[0, column] = FRESH_VALUE
             block.raw[0, column] = -_ABSURD if self._absurd & 2 else _ABSURD  # twice, so that loops start
+        for column in self._supplies if self._empty else ():
+            block.fresh[0, column], block.raw[0, column] = FRESH_VALUE, _ALL_BUT_NOTHING
+        self._empty = max(self._empty - 1, 0)
         if self._caught:
             block.raw[0, self._held[0]] = self._held[1]
         self._absurd, self._caught = max(self._absurd - 1, 0), max(self._caught - 1, 0)

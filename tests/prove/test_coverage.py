@@ -39,7 +39,7 @@ RULED_OUT: dict[str, dict[str, tuple[int, str]]] = {
 # others stand; some answers cannot be, some need two legs that are late in the very same tick.
 LEAST_SHARE = {"stork": 1.0, "tortoise": 0.99, "crab": 0.93}
 TICKS = {"stork": 3000, "tortoise": 6000, "crab": 3000}  # long enough to walk round
-RANDOM = 30
+RANDOM = 40
 
 
 def covered(name: str) -> tuple[Covered, ...]:
