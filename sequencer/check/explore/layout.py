@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from sequencer.check.edges import watched_targets
-from sequencer.check.explore.residual import Known
+from sequencer.check.explore.residual import Aim, Known
 from sequencer.check.facts import Facts
 from sequencer.check.travel import Travels
 from sequencer.plan.tables import Compare, Follow, Guard, InPhase, Level, Plan
@@ -50,6 +50,7 @@ class Layout:
     def __init__(self, plan: Plan, facts: Facts) -> None:
         self.plan, self.facts = plan, facts
         self._travels = Travels(facts)
+        self._aims: dict[tuple[int, int, int | None], Aim | None] = {}
         self._bits = 0
         self.phases = [self._field(len(s.phases) - 1) for s in plan.sequences]
         self.caps = self._caps()
@@ -187,14 +188,22 @@ class Layout:
         )
         return Known(phases, counters, tuple(self._aim(s, config) for s in range(len(self.plan.setpoints))))
 
-    def _aim(self, setpoint: int, config: int) -> tuple[float, tuple[int, ...]] | None:
+    def _aim(self, setpoint: int, config: int) -> Aim | None:
         row = self.plan.setpoints[setpoint]
         if row.owner is None:
             return row.start, (0,)
-        phase = self.phases[row.owner].of(config)
+        kept = self.targets[setpoint].of(config) if setpoint in self.targets else None
+        key = (setpoint, self.phases[row.owner].of(config), kept)
+        if key not in self._aims:
+            self._aims[key] = self._aim_in(*key)
+        return self._aims[key]
+
+    def _aim_in(self, setpoint: int, phase: int, kept: int | None) -> Aim | None:
+        row = self.plan.setpoints[setpoint]
+        assert row.owner is not None
         level = self._command(setpoint, row.owner, phase)
-        if level is None and setpoint in self.targets:
-            level = self.levels[setpoint][self.targets[setpoint].of(config)]
+        if level is None and kept is not None:
+            level = self.levels[setpoint][kept]
         stand = self._travels.at_entry(setpoint, phase)
         if level is None or stand is None:
             return None

@@ -100,7 +100,15 @@ class Mover:
         together: list[Outcome] = []
         may_stay = cut = False
         tried, weight = 0, 1 + len(group) // 8
-        todo: list[tuple[int, Region, Outcome]] = [(0, watch.quiet, ())]
+        shared = self._shared(watch, group)
+        ways = [
+            (
+                [(option, self.views.shadow(option.region, shared)) for option in reversed(view.options)],
+                self.views.shadow(view.stay, shared),
+            )
+            for view in group
+        ]
+        todo: list[tuple[int, Region, Outcome]] = [(0, self.views.shadow(watch.quiet, shared), ())]
         while todo:
             at, region, outcome = todo.pop()
             if at == len(group):
@@ -110,30 +118,46 @@ class Mover:
                     if len(outcome) > 1:
                         together.append(outcome)
                 continue
-            tried += weight
+            options, staying = ways[at]
+            tried += weight * (1 + len(region) * len(options) // 4)
             if tried > MOST_TRIED:
                 cut = self.cut = True
                 break
             view = group[at]
-            for option in reversed(view.options):
-                both = common(region, option.region)
+            for option, shadow in options:
+                both = common(region, shadow)
                 if both:
                     todo.append((at + 1, both, (*outcome, (view, option))))
-            stay = common(region, view.stay)
+            stay = common(region, staying)
             if stay:
                 todo.append((at + 1, stay, outcome))
         self.steps += tried
         return Joint(moves, may_stay, cut, tuple(together))
 
-    def successors(self, config: int, *, faultless: bool = False) -> Iterator[tuple[int, Moves]]:
+    @staticmethod
+    def _shared(watch: Watch, group: list[View]) -> int:
+        """Return the variables on which more than one of a group, or one and `anywhere`, depend."""
+        seen = shared = 0
+        for touched in (watch.touched, *(view.touched for view in group)):
+            shared |= seen & touched
+            seen |= touched
+        return shared
+
+    def successors(
+        self, config: int, *, faultless: bool = False, patient: bool = False
+    ) -> Iterator[tuple[int, Moves]]:
         """Yield the configurations that the sequences' own ways lead to, with the moves.
 
-        faultless: leave out what a timeout has part in.
+        faultless: leave out what a timeout has part in. patient: where one must move at once, leave out what
+        takes longer than a tick.
         """
         joints = self.joints(config, self.views.watch(config))
         if faultless:
             joints = [_without_timeouts(joint) for joint in joints]
         forced = [joint for joint in joints if not joint.may_stay]
+        if patient and forced:
+            joints = [self._at_once(joint) for joint in joints]
+            forced = [joint for joint in joints if not joint.may_stay]
         if forced and any(not joint.moves for joint in forced):
             return  # `anywhere` is never quiet here
         for joint in joints:
@@ -146,6 +170,12 @@ class Mover:
                         rest = [other for other in joints if other is not joint]
                         for further in _products(rest, (), may_stay=True):
                             yield self._after(config, moves + further), moves + further
+
+    def _at_once(self, joint: Joint) -> Joint:
+        moves = {
+            m: o for m, o in joint.moves.items() if not any(map(self.views.is_slow, *zip(*o, strict=True)))
+        }
+        return replace(joint, moves=moves)
 
     def _after(self, config: int, moves: Moves) -> int:
         for sequence, to in moves:

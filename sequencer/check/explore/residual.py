@@ -16,6 +16,7 @@ from sequencer.plan.tables import Compare, Follow, Guard, InPhase, Leaf, Level, 
 CHOICES = 1_000_000  # switches from this number on are no switches of the machine but free choices of ours
 
 Left = Condition | bool  # what is left of a guard: something to ask, or its truth
+Aim = tuple[float, tuple[int, ...]]  # a target, and from which sides it may be approached
 _Part = tuple[Node, ...] | bool
 
 
@@ -30,7 +31,7 @@ class Known:
 
     phases: tuple[int | None, ...]
     counters: tuple[int | None, ...]
-    targets: tuple[tuple[float, tuple[int, ...]] | None, ...]
+    targets: tuple[Aim | None, ...]
     released: bool | None = None
 
 

@@ -55,7 +55,9 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
     reached = search.run(exploring.tell)
     exploring.finished = reached.finished
     walk = search.run(exploring.tell, faultless=True) if search.has_faults else reached
-    told = [(claim, _told(search, claim, exploring)) for claim in Judge(search, reached, walk).claims()]
+    again = Again(search)
+    claims = Judge(search, reached, walk).claims()
+    told = [(claim, _told(search, claim, again, exploring)) for claim in claims]
     shown = {(finding.code, finding.place) for _, finding in told}
     findings = [
         finding
@@ -67,10 +69,34 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
     return findings
 
 
-def _told(search: Search, claim: Claim, exploring: Exploring) -> Finding:
+class Again:
+    """Other paths to what was claimed, on which nothing must wait where a sequence has to move at once."""
+
+    def __init__(self, search: Search) -> None:
+        self.search = search
+        self._claims: list[Claim] | None = None
+
+    def claims(self, like: Claim) -> list[Claim]:
+        """Return the claims of the same kind at the same place."""
+        if self._claims is None:
+            every = self.search.run(patient=True)
+            walk = self.search.run(patient=True, faultless=True)
+            every.finished = walk.finished = False  # so that nothing is said of what was left out
+            self._claims = Judge(self.search, every, walk).claims()
+        same = (like.finding.code, like.finding.place, like.rule)
+        return [c for c in self._claims if (c.finding.code, c.finding.place, c.rule) == same]
+
+
+def _told(search: Search, claim: Claim, again: Again, exploring: Exploring) -> Finding:
     from sequencer.check.explore.witness import recording  # loads the executor: only if there is something
 
     block = recording(search, claim)
+    if block is None:
+        for other in again.claims(claim):
+            block = recording(search, other)
+            if block is not None:
+                claim = other
+                break
     finding = claim.finding
     if block is None:
         return Finding(

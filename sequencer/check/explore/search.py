@@ -80,18 +80,25 @@ class Search:
         ]
         self._read = [self.layout.read_by(plan.guards[rule.guard], None) for rule in plan.rules]
         self._leading = [(number, rule.to) for number, rule in enumerate(plan.rules) if rule.to is not None]
-        self._faultless = False
+        self._faultless = self._patient = False
         timeouts = any(p.timeout is not None for s in plan.sequences for p in s.phases)
         self.has_faults = bool(timeouts or plan.anywhere or self._leading)
         self._truths: dict[tuple[int, int], object] = {}
         self._seen_joints: set[int] = set()
 
-    def run(self, tell: Callable[[int, int], None] | None = None, *, faultless: bool = False) -> Reached:
+    def run(
+        self,
+        tell: Callable[[int, int], None] | None = None,
+        *,
+        faultless: bool = False,
+        patient: bool = False,
+    ) -> Reached:
         """Explore within the bounds; `tell` gets how many configurations were looked at and are known.
 
+        patient: leave out what can't be timed: where a sequence must move at once, nothing else takes longer.
         faultless: follow only the walk in which nothing goes wrong: no timeout, `anywhere` or broken rule.
         """
-        self._faultless = faultless
+        self._faultless, self._patient = faultless, patient
         start = self.layout.start
         reached = Reached([start], array("q", [0]))
         seen = {start: 0}
@@ -135,7 +142,9 @@ class Search:
         if self._faultless:
             if any(self.must_lead(rule, config) for rule, _ in self._leading):
                 return []
-            return [after for after, _ in self.mover.successors(config, faultless=True)]
+            return [
+                after for after, _ in self.mover.successors(config, faultless=True, patient=self._patient)
+            ]
         anywhere = self.plan.anywhere
         found = [self.sent(config, anywhere[entry].to) for entry in self.views.watch(config).fires]
         for rule, to in self._leading:
@@ -143,7 +152,7 @@ class Search:
                 found.append(self.sent(config, to))
                 if self.must_lead(rule, config):
                     return found
-        found += [after for after, _ in self.mover.successors(config)]
+        found += [after for after, _ in self.mover.successors(config, patient=self._patient)]
         return found
 
     def must_lead(self, rule: int, config: int) -> bool:

@@ -16,6 +16,7 @@ from sequencer.plan.tables import Plan
 Region = list[Box]
 EVERYWHERE: Region = [{}]
 MOST_BOXES_LEFT = 32  # beyond them what later guards leave over is drawn too large
+MOST_GIVEN_UP = 32  # times that happens in one phase before it is not tried any more
 TIMEOUT = -1  # the number of the option that a timeout is
 
 
@@ -99,7 +100,7 @@ class Views:
         row = self.plan.sequences[sequence].phases[phase]
         options: list[Option] = []
         stay: Region = EVERYWHERE
-        touched = 0
+        touched = given_up = 0
         for number, way in enumerate(row.exits):
             guard = self.plan.guards[way.guard]
             left = self.residuals.of(guard, known, sequence, phase)
@@ -110,8 +111,9 @@ class Views:
             fires = common(stay, true)
             if fires:
                 options.append(Option(number, way.to, fires))
-            if not outlasts_tick(guard.hold):
-                stay = self._left_over(stay, true)
+            if not outlasts_tick(guard.hold) and given_up < MOST_GIVEN_UP:
+                before, stay = stay, self._left_over(stay, true)
+                given_up += stay is before
         stuck = bool(row.exits) and not options
         if row.timeout is not None and stay:
             options.append(Option(TIMEOUT, row.timeout.to, stay))
@@ -140,6 +142,24 @@ class Views:
             for var in box:
                 bits |= 1 << self._numbers.setdefault(var, len(self._numbers))
         return bits
+
+    def is_slow(self, view: View, option: Option) -> bool:
+        """Tell whether a way out takes more than the tick in which its guard becomes true."""
+        if option.number == TIMEOUT:
+            return True
+        way = self.plan.sequences[view.sequence].phases[view.phase].exits[option.number]
+        return outlasts_tick(self.plan.guards[way.guard].hold)
+
+    def shadow(self, region: Region, shared: int) -> Region:
+        """Return what a region says of some variables alone; on the others nobody else depends."""
+        boxes: Region = []
+        for box in region:
+            kept = {var: domain for var, domain in box.items() if shared >> self._numbers[var] & 1}
+            if not kept:
+                return EVERYWHERE
+            if kept not in boxes:
+                boxes.append(kept)
+        return boxes
 
     def sequences_read(self, sequence: int, phase: int) -> int:
         """Return which other sequences a phase's guards look at, as bits."""

@@ -10,7 +10,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from support import plans as p
 from support.commands import REPOSITORY
 
-from sequencer.check import check
+from sequencer.check import Exploring, check
 from sequencer.plan.build import load_plan
 from sequencer.plan.tables import Level, Plan
 
@@ -51,7 +51,7 @@ def walk(phases: int) -> Plan:
 
 @pytest.mark.parametrize("phases", [250, 1000, 10_000])
 def test_checking_a_walk_of_so_many_phases(benchmark: BenchmarkFixture, phases: int) -> None:
-    benchmark.pedantic(check, args=(walk(phases),), rounds=3 if phases <= 1000 else 1)
+    benchmark.pedantic(check, args=(walk(phases), Exploring(None)), rounds=3 if phases <= 1000 else 1)
 
 
 def test_checking_the_stork(benchmark: BenchmarkFixture) -> None:
@@ -64,7 +64,7 @@ def test_growth_from_a_thousand_to_ten_thousand_phases(print_table: Callable[[st
     for phases in (1000, 10_000):
         plan = walk(phases)
         start = time.perf_counter()
-        check(plan)
+        check(plan, Exploring(None))
         seconds[phases] = time.perf_counter() - start
     exponent = math.log10(seconds[10_000] / seconds[1000])
     print_table(
