@@ -25,7 +25,7 @@ class Bounds:
     """
 
     configurations: int = 20_000
-    steps: int = 150_000
+    steps: int = 600_000
     solver_steps: int = 200_000
 
 
