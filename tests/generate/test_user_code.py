@@ -23,7 +23,7 @@ struct Log {
   uint32_t margins;
   uint32_t truths;
   uint32_t samples;
-  float least;
+  NUMBER least;
 };
 extern Log noted;
 inline void on_transition(const State&, Sequence, uint8_t from, uint8_t to, Cause cause) {
@@ -31,7 +31,7 @@ inline void on_transition(const State&, Sequence, uint8_t from, uint8_t to, Caus
     ++noted.transitions;
   }
 }
-inline void margin(const State&, uint16_t index, uint8_t truth, float value) {
+inline void margin(const State&, uint16_t index, uint8_t truth, NUMBER value) {
   if ((truth != 1U) && ((index == 0U) || (value < noted.least))) {
     noted.least = value;
   }
@@ -58,6 +58,7 @@ def test_hooks_that_are_filled_in_compile_without_a_warning(command: list[str], 
         header = min((name for name in files if name.endswith(".h") and "_hooks" not in name), key=len)
         (namespace,) = re.findall(r"^namespace (\w+) {", files[header], re.M)
         hooks = HOOKS.replace("NAMESPACE", namespace).replace("MACRO", namespace.upper().rstrip("_"))
+        hooks = hooks.replace("NUMBER", "float" if plan.fixed is None else "int32_t")
         (hooks_name,) = (name for name in files if "_hooks" in name)
         files[hooks_name] = f'#ifndef USER_HOOKS\n#define USER_HOOKS\n#include "{header}"\n{hooks}#endif\n'
         write_files(files.items(), tmp_path)
