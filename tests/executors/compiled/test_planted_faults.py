@@ -8,10 +8,10 @@ from support.builds import build_many
 from support.planted import batch, differs, one_ulp_up, plant
 from support.random_plans import random_plan
 
-from sequencer.base.binary32 import literal
 from sequencer.executors.reference import ReferenceExecutor
 from sequencer.generate import guards, render, truths
 from sequencer.history.compare import first_difference
+from sequencer.plan.tables import Level
 from sequencer.trace.blocks import FRESH_RAW
 
 
@@ -49,7 +49,13 @@ def test_a_threshold_that_is_off_by_one_unit_in_the_last_place_is_found(
     templates: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert one_ulp_up("15.0F") == "15.000001F"
-    monkeypatch.setattr(truths, "literal", lambda number: one_ulp_up(literal(number)))
+    spelled = truths.Truths._level
+
+    def off(self: truths.Truths, level: Level) -> str:
+        text = spelled(self, level)
+        return text if level.parameter is not None else one_ulp_up(text)
+
+    monkeypatch.setattr(truths.Truths, "_level", off)
     assert differs(tmp_path)
 
 
