@@ -12,8 +12,8 @@ STEP = "(in.helping & (in_single_steps | single_step)) == in_single_steps"
 
 IN_WALKS = [
     ("a zero that is added", "_samples.j2", ") - s.parameter[", ") + s.parameter["),
-    ("a zero off by one unit in the last place", "_samples.j2", "- s.parameter[{{ scale.zero }}]",
-     "- (s.parameter[{{ scale.zero }}] * 1.0000001F)"),
+    ("a zero off by one unit in the last place", "_samples.j2", ") - s.parameter[{{ scale.zero }}]",
+     ") - (s.parameter[{{ scale.zero }}] * 1.0000001F)"),
     ("a step that nobody takes", "_sequences.j2", STEP, "(in.helping & in_single_steps) == in_single_steps"),
     ("a step that is taken without asking", "_sequences.j2", STEP, "(in.helping & 8U) == in_single_steps"),
     ("an event that waits for a step", "_sequences.j2", "        asked = true;\n", ""),
