@@ -33,6 +33,17 @@ def _wired(*changes: tuple[str, str], outputs: str = "") -> str:
 
 _MOTOR = ("    enable", "    outputs: {knee_motor: {pwm: 5}}\n    enable")
 _FINE = _wired()
+_GAIN = changed(
+    (
+        _PHASES,
+        """\
+  parameters: {leg_gain: {value: 0.05, span: [%s, 0.1]}}
+  loops: {leg: {setpoint: [bend], signal: knee, kp: leg_gain, output: motor}}
+  outputs: {motor: {holds_unpowered: true}}
+phases:
+  standing:""",
+    )
+)
 
 
 def _code(
@@ -178,6 +189,48 @@ CODES = (
         "`helping: true`, so the walk knows neither.",
         "Somebody turns the switch to hold a foot by hand, and the timeout ends the walk all the same.",
         ("    enable", "    step: {pin: 32}\n    enable"),
+    ),
+    _code(
+        "setpoint-unwired",
+        Severity.WARNING,
+        "a setpoint that nothing follows",
+        "Phases command the setpoint, and in the wiring no servo goes where it is, nor does a loop take it.",
+        "The joint is told where to go and never gets there; in the dry run it did.",
+        ("    setpoints: {bend: {servo: 9}}\n", ""),
+    ),
+    _code(
+        "servo-short",
+        Severity.WARNING,
+        "a servo ends before the target",
+        "A phase sends the setpoint, as it stands or as it may be trimmed, beyond `over` of its servo.",
+        "The servo stands at its end, the guard waits for the target, and the timeout ends the walk.",
+        ("{servo: 9}", "{servo: 9, pulse: [1000 us, 2000 us], over: [0 mm, 30 mm]}"),
+    ),
+    _code(
+        "odd-baud",
+        Severity.WARNING,
+        "an unusual baud",
+        "A serial port runs at a rate that sensors and terminals hardly offer: most often a slip of the finger.",
+        "Nothing but garbage arrives, and every wire is checked before somebody reads the number.",
+        ("console: {baud: 115200}", "console: {baud: 115220}"),
+    ),
+    CodeInfo(
+        "counts-beyond-pin",
+        "counts that an analog pin does not give",
+        Severity.WARNING,
+        "The signal's span, by its scale, goes far beyond the 0 to 1023 counts of the board's analog pins.",
+        "The scale was taken from a board with a finer converter: every angle is wrong by the same factor.",
+        _FINE.replace("counts: [100, 900]", "counts: [100, 3900]"),
+        _FINE,
+    ),
+    CodeInfo(
+        "gain-of-both-signs",
+        "a gain that may be trimmed to the wrong sign",
+        Severity.WARNING,
+        "A loop's kp, ki or kd names a parameter whose span has numbers on both sides of 0.",
+        "One wrong sign over the serial line, and the joint runs into its end at full duty.",
+        _GAIN % "-0.1",
+        _GAIN % "0",
     ),
     _code(
         "no-cut",

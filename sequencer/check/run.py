@@ -16,6 +16,7 @@ from sequencer.check.names import check_names
 from sequencer.check.noise import check_noise
 from sequencer.check.order import check_order
 from sequencer.check.questions import Askers
+from sequencer.check.reach import check_reach
 from sequencer.check.rules import check_rules
 from sequencer.check.safety import check_safety
 from sequencer.check.satisfiable import check_satisfiable
@@ -57,6 +58,7 @@ FAMILIES: tuple[Family, ...] = (
     Family("weight", check_weight),
     Family("rules", check_rules),
     Family("symmetry", check_symmetry),
+    Family("reach", check_reach),
     Family("wiring", check_wiring),
 )
 

@@ -73,6 +73,9 @@ def offer(board: str, folder: Path, port: str | None, program: bytes | None, *, 
     known = BOARDS.get(board)
     if known is None:
         return
+    if program is None:  # what lies there was built from other files than those that were just written
+        check_place(folder)
+        program_path(folder).unlink(missing_ok=True)
     if program is None and port is not None:
         program = _built(known, folder, quiet=quiet)
     if program is not None:

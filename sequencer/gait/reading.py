@@ -115,7 +115,8 @@ def _similar_file(path: Path) -> str:
     if path.name.endswith(".machine.yaml"):
         names = [name for name in names if not name.endswith(".gait.yaml")]
     close = [name for name in names if name == f"{path.name}.gait.yaml"]
-    close = close or difflib.get_close_matches(path.name, names, n=1, cutoff=0.75)
+    others = [name for name in names if name != path.name]  # there, but closed to us
+    close = close or difflib.get_close_matches(path.name, others, n=1, cutoff=0.75)
     return f"did you mean {path.parent / close[0]}?" if close else ""
 
 

@@ -319,5 +319,5 @@ def _wanted(unit: str) -> str:
 def _with_unit(value: float, unit: str) -> str:
     """Say how a number without a unit may have been meant; whether a time was in seconds, nobody knows."""
     if quantities.dimension(unit) == "time":
-        return f"{value:g} ms or {value:g} s"
+        return f"{value:g} us" if unit == "us" else f"{value:g} ms or {value:g} s"
     return f"{value:g} {unit}"

@@ -15,7 +15,7 @@ from sequencer.executors.reference import ReferenceExecutor
 from sequencer.history.blocks import HistoryBlock
 from sequencer.history.following import followed_inputs
 from sequencer.plan.tables import Plan
-from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HEARD, TickBlock
+from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HEARD, HELPING, STEP, STEPPING, TickBlock
 from sequencer.trace.follow import FollowPlant
 from sequencer.trace.record import join_blocks
 
@@ -110,10 +110,18 @@ def run_lines(
         events |= int(block.events[row])
         heard |= bool(block.control[row] & HEARD)
         if row % every == 0:
+            helped = _helped(int(block.control[row])) if plan.helping else 0
             late = 16 if row and now - int(block.now[row - 1]) > plan.tick_ms else 0
-            lines.append(_state(plan, block, record, row, (items, events, heard), carries, flags | late))
+            lines.append(
+                _state(plan, block, record, row, (items, events, heard), carries, flags | late | helped)
+            )
             items, events, heard = [""] * len(plan.signals), 0, False
     return lines
+
+
+def _helped(control: int) -> int:
+    """Spell in flags how a tick was helped; with less than a line in every tick, that of the line's own."""
+    return (4 if control & HELPING else 0) | (8 if control & STEPPING else 0) | (32 if control & STEP else 0)
 
 
 def _state(

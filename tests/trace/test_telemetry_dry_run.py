@@ -122,9 +122,12 @@ def test_a_difference_after_lost_lines_proves_nothing_and_is_said_so() -> None:
     )
 
 
-def test_in_hand_helping_the_machine_may_do_otherwise() -> None:
-    lines = run_lines(GAIT.plan, BLOCK, RECORD, flags=4)
-    assert verdict(lines).doubt == (0, "helping was on, and then timeouts only warn")
+def test_in_hand_helping_a_machine_that_cannot_be_helped_may_do_otherwise() -> None:
+    tortoise = sequencer.load(STORK.parents[1] / "tortoise/tortoise.gait.yaml")
+    lines = run_lines(tortoise.plan, *walked(tortoise.plan, 300), flags=4)
+    found = tortoise.dry_run(io.BytesIO(b"".join(lines)), executor="reference", margins=False).machine
+    assert found is not None
+    assert found.doubt == (0, "helping was on, and then timeouts only warn")
 
 
 def test_without_a_line_in_every_tick_only_the_order_of_phases_is_told() -> None:
