@@ -21,7 +21,13 @@ from sequencer.cli.options import (
 from sequencer.cli.progress import Progress
 from sequencer.show.folder import drawing_of
 
-FORMATS = {"svg": b"<svg", "png": b"\x89PNG", "pdf": b"%PDF-", "dot": b"digraph"}  # and what tells them
+# and what tells them; of an SVG, that it is one of ours
+FORMATS = {
+    "svg": b'role="img" aria-labelledby="title desc"',
+    "png": b"\x89PNG",
+    "pdf": b"%PDF-",
+    "dot": b"digraph",
+}
 
 
 @verb("draw", "sequencer draw stork.gait.yaml -o stork.svg")

@@ -4,7 +4,7 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 import pytest
-from support.commands import COMMAND, STORK, call, copy_of_the_stork
+from support.commands import COMMAND, STORK, assert_one_clear_error, call, copy_of_the_stork
 
 
 def test_a_drawing_lies_beside_the_gait_unless_told_otherwise(tmp_path: Path) -> None:
@@ -85,3 +85,13 @@ def test_a_plan_is_told_in_sentences_and_as_json() -> None:
     whole = json.loads(call("plan", STORK, "--json").stdout)
     assert whole["plan"]["sha"] in text
     assert whole["plan"]["sequences"][0]["phases"][0]["name"] == "standing"
+
+
+def test_a_drawing_of_somebody_elses_is_left_alone(tmp_path: Path) -> None:
+    own = tmp_path / "own.svg"
+    own.write_text('<svg xmlns="http://www.w3.org/2000/svg"><title>mine</title></svg>')
+    assert_one_clear_error(call("draw", STORK, "-o", own), "own.svg", "exists already")
+    assert "mine" in own.read_text()
+    ours = tmp_path / "ours.svg"
+    assert call("draw", STORK, "-o", ours).returncode == 0
+    assert call("draw", STORK, "-o", ours).returncode == 0
