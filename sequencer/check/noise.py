@@ -21,9 +21,9 @@ from sequencer.check.facts import Facts
 from sequencer.check.holds import period_ms, time_words
 from sequencer.check.lengths import hold_edit
 from sequencer.check.questions import Askers
-from sequencer.check.subjects import Subject, exits_of
+from sequencer.check.subjects import Subject, exits_of, watched
 from sequencer.check.suggest import rounded
-from sequencer.check.travel import Travels, followed_by, required_leaves
+from sequencer.check.travel import Travels, followed_by, required_leaves, sufficient_leaves
 from sequencer.plan.tables import Compare, Follow, Guard, Plan
 from sequencer.plan.words import leaf_words, number_words
 
@@ -43,7 +43,37 @@ def check_noise(plan: Plan, askers: Askers) -> list[Finding]:
                 if askers.present.possible(subject.condition).verdict != "no":
                     findings += _Judged(facts, travels, sequence, phase, subject).judge()
         findings += _facing(plan, sequence, facts)
+    for subject in watched(plan):
+        findings += _watched(facts, subject)
     return findings
+
+
+def _watched(facts: Facts, subject: Subject) -> list[Finding]:
+    """Judge an entry under `anywhere`: wherever the walk ever sends the joint, noise must not trip it."""
+    plan = facts.plan
+    for index in sorted(sufficient_leaves(subject.condition.nodes)):
+        leaf = plan.leaves[index]
+        if not isinstance(leaf, Compare) or leaf.source != "signal" or leaf.latch is not None:
+            continue
+        for setpoint, offset in followed_by(plan, leaf):
+            low, high = (x + offset for x in facts.travel(setpoint))
+            distance = _away(facts, leaf, low, high)
+            finding = _trips(plan, subject, leaf, distance) if distance > 0 else None
+            if finding is not None:
+                return [finding]
+    return []
+
+
+def _away(facts: Facts, leaf: Compare, low: float, high: float) -> float:
+    """Return how far a threshold is from all of a range; not above 0 if the range reaches it."""
+    ways = []
+    if leaf.op in {"at_least", "above"} and leaf.low is not None:
+        ways.append(facts.level(leaf.low)[0] - high)
+    if leaf.op in {"at_most", "below"} and leaf.high is not None:
+        ways.append(low - facts.level(leaf.high)[1])
+    if leaf.op == "outside" and leaf.low is not None and leaf.high is not None:
+        ways += [low - facts.level(leaf.low)[1], facts.level(leaf.high)[0] - high]
+    return min(ways, default=0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,33 +109,15 @@ class _Judged:
     # tripped by noise
 
     def _tripped(self) -> list[Finding]:
-        leaf = self._only_leaf()
-        if not isinstance(leaf, Compare) or leaf.source != "signal" or leaf.latch is not None:
-            return []
-        noise, period = self.plan.signals[leaf.index].noise, period_ms(self.plan, leaf.index)
-        distance = self._distance(leaf)
-        if not noise or distance is None:
-            return []
-        per_hour = trips_per_hour(distance, noise, period, samples_in_row(self.plan, self.guard, leaf.index))
-        if per_hour <= ALLOWED_PER_HOUR:
-            return []
-        signal = self.plan.signals[leaf.index]
-        return [
-            Finding(
-                "noise-trips",
-                Severity.WARNING,
-                self.subject.place,
-                f"{self.subject.name}, is tripped by noise about {_often(per_hour)}: {signal.name} begins "
-                f"{number_words(rounded(distance), signal.unit)} from the threshold, and its noise is "
-                f"{number_words(rounded(noise), signal.unit)}",
-                fix=_calmer(distance, noise, period, signal.unit),
-                edits=hold_edit(self.subject.place, samples=samples_needed(distance, noise, period)),
-            )
-        ]
-
-    def _only_leaf(self) -> object:
-        """Return the one comparison that makes the guard true, if it is that simple."""
-        return self.plan.leaves[self.guard.leaves[0]] if len(self.guard.nodes) == 1 else None
+        """Judge the comparisons each of which makes the guard true by itself; tell the first that trips."""
+        for index in sorted(sufficient_leaves(self.guard.nodes)):
+            leaf = self.plan.leaves[index]
+            if isinstance(leaf, Compare) and leaf.source == "signal" and leaf.latch is None:
+                distance = self._distance(leaf)
+                finding = None if distance is None else _trips(self.plan, self.subject, leaf, distance)
+                if finding is not None:
+                    return [finding]
+        return []
 
     def _distance(self, leaf: Compare) -> float | None:
         """Return how far the true value is from the threshold when the phase begins, if not beyond it."""
@@ -163,6 +175,32 @@ class _Judged:
             f"{number_words(rounded(signal.noise), signal.unit)}",
             fix=f"a tolerance of {wider}, which is 4 times the noise, or more",
         )
+
+
+def _trips(plan: Plan, subject: Subject, leaf: Compare, distance: float) -> Finding | None:
+    """Tell how often noise alone makes a comparison true that is `distance` away from it, if too often."""
+    signal, period = plan.signals[leaf.index], period_ms(plan, leaf.index)
+    if not signal.noise:
+        return None
+    samples = samples_in_row(plan, plan.guards[subject.guard], leaf.index)
+    per_hour = trips_per_hour(distance, signal.noise, period, samples)
+    if per_hour <= ALLOWED_PER_HOUR:
+        return None
+    # a hold would also hold back what else makes the guard true: an event could never fire
+    shared = len(plan.guards[subject.guard].nodes) > 1
+    return Finding(
+        "noise-trips",
+        Severity.WARNING,
+        subject.place,
+        f"{subject.name}, is tripped by noise about {_often(per_hour)}: {signal.name} begins "
+        f"{number_words(rounded(distance), signal.unit)} from the threshold, and its noise is "
+        f"{number_words(rounded(signal.noise), signal.unit)}",
+        fix=("for it, an entry of its own, with " if shared else "")
+        + _calmer(distance, signal.noise, period, signal.unit),
+        edits=()
+        if shared
+        else hold_edit(subject.place, samples=samples_needed(distance, signal.noise, period)),
+    )
 
 
 def _calmer(distance: float, noise: float, period: float, unit: str) -> str:

@@ -21,7 +21,7 @@ from sequencer.check.chance import (
     within,
 )
 from sequencer.plan import tables as t
-from sequencer.plan.build import load_plan
+from sequencer.plan.build import load_plan, parse_plan
 
 SOUND = REPOSITORY / "tests" / "corpus" / "sound"
 HERE = Place("planted.gait.yaml", 9000, 1)
@@ -120,3 +120,16 @@ def test_noise_that_is_planted_is_found() -> None:
             planted += 1
             assert ("noise-trips", HERE) in [(f.code, f.place) for f in check(mutant)], path.name
     assert planted >= 5
+
+
+@pytest.mark.parametrize(("threshold", "told"), [("45 mm", True), ("58 mm", False), ("30 mm", False)])
+@pytest.mark.parametrize("entry", ["{signal: knee, above: %s}", "{signal: knee, outside: [-40 mm, %s]}"])
+def test_noise_that_trips_what_is_watched_anywhere_is_found(entry: str, threshold: str, told: bool) -> None:
+    """The knee goes up to 40 mm with a noise of 2 mm; at 30 mm the walk itself goes there."""
+    text = (SOUND / "crab-leg.gait.yaml").read_text(encoding="utf-8")
+    text = text.replace("span: [0, 60], every: 10 ms,", "span: [-50, 60], every: 10 ms, noise: 2 mm,")
+    text = text.replace("{lost: tilt}", "{lost: tilt}, " + entry % threshold)
+    codes = [f.code for f in check(parse_plan(text)) if f.place.line == 34]
+    assert ("noise-trips" in codes) is told
+    found = [f for f in check(parse_plan(text)) if f.code == "noise-trips"]
+    assert all(f.edits == () and f.fix.startswith("for it, an entry of its own") for f in found)
