@@ -169,7 +169,7 @@ IN_LIVE = {
 def test_a_fault_in_what_is_trimmed_or_helped_is_found(
     plan: str, part: str, old: str, new: str, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    case = feature_plans()[plan], list(random_traces(feature_plans()[plan], 4, 1500))
+    case = feature_plans()[plan], list(random_traces(feature_plans()[plan], 12, 1500))
     assert row(case, name).outcome == "equal"
     plant(monkeypatch, lambda text: re.sub(old, new, text), part)
     done = row(case, name)
