@@ -4,7 +4,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 from sequencer.base.binary32 import f32
-from sequencer.plan.tables import Compare, Follow, Level, Node, Plan
+from sequencer.plan.compared import signals_compared
+from sequencer.plan.tables import Level, Node, Plan
 
 Range = tuple[float, float]  # the least and the greatest value
 
@@ -126,11 +127,7 @@ class Facts:
         return tuple(found)
 
     def _zeros_behind(self, leaf_index: int) -> list[int]:
-        leaf, signals = self.plan.leaves[leaf_index], list[int]()
-        if isinstance(leaf, Compare) and leaf.source == "signal":
-            signals = [leaf.index]
-        elif isinstance(leaf, Follow):
-            signals = [follower.signal for follower in self.plan.setpoints[leaf.setpoint].followers]
+        signals = signals_compared(self.plan.leaves[leaf_index], self.plan.setpoints)
         zeros = [self.plan.signals[signal].zero_from for signal in signals]
         return [zero for zero in zeros if zero is not None]
 

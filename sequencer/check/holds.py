@@ -8,7 +8,8 @@ from sequencer.check.edges import entered_phases
 from sequencer.check.lengths import ANSWER, after_edit, hold_edit, lost_after_edit, spare_ms
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of, listed, watched
-from sequencer.plan.tables import Compare, Follow, Hold, Plan
+from sequencer.plan.compared import signals_compared
+from sequencer.plan.tables import Hold, Plan
 from sequencer.plan.words import hold_words, ms_words
 
 US = 1000  # microseconds in a millisecond
@@ -49,14 +50,8 @@ def period_ms(plan: Plan, signal: int) -> float:
 
 def compared_signals(plan: Plan, guard: int) -> list[int]:
     """List the signals that a guard compares, each once, in the order in which it asks for them."""
-    found: dict[int, None] = {}
-    for index in plan.guards[guard].leaves:
-        leaf = plan.leaves[index]
-        if isinstance(leaf, Compare) and leaf.source == "signal":
-            found[leaf.index] = None
-        elif isinstance(leaf, Follow):
-            found.update(dict.fromkeys(f.signal for f in plan.setpoints[leaf.setpoint].followers))
-    return list(found)
+    leaves = (plan.leaves[i] for i in plan.guards[guard].leaves)
+    return list(dict.fromkeys(x for leaf in leaves for x in signals_compared(leaf, plan.setpoints)))
 
 
 def longest_hold_ms(plan: Plan, guard: int) -> float:

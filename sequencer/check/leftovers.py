@@ -6,7 +6,7 @@ from sequencer.check.facts import Facts, Range
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import listed, phase_name
 from sequencer.check.suggest import near_target
-from sequencer.check.travel import Travels
+from sequencer.check.travel import Travels, followed_by
 from sequencer.plan.tables import Compare, Follow, Phase, Plan
 from sequencer.plan.words import number_words
 
@@ -16,13 +16,13 @@ Arrival = tuple[Range, int]
 
 def check_leftovers(plan: Plan, askers: Askers) -> list[Finding]:
     """Judge what each phase takes over from the phases before it, and what it commands for nobody."""
-    facts = askers.present.facts
+    facts, travels = askers.present.facts, askers.usual_travels
     findings = [*_jumps(plan, facts), *_follows_two(plan)]
     for sequence in range(len(plan.sequences)):
         own = [i for i, row in enumerate(plan.setpoints) if row.owner == sequence]
         for setpoint in own:
             findings += _route_dependent(facts, sequence, setpoint)
-        findings += _not_awaited(facts, sequence)
+        findings += _not_awaited(facts, travels, sequence)
     return findings
 
 
@@ -118,9 +118,9 @@ def _depends(plan: Plan, sequence: int, phase: int, setpoint: int, found: list[A
     )
 
 
-def _not_awaited(facts: Facts, sequence: int) -> list[Finding]:
+def _not_awaited(facts: Facts, travels: Travels, sequence: int) -> list[Finding]:
     """Find commands whose way is not awaited: the phase goes on while the joint may still be moving."""
-    plan, travels = facts.plan, Travels(facts, by_guards_only=True)
+    plan = facts.plan
     findings = []
     for phase in sorted(entered_phases(plan, sequence)):
         row = plan.sequences[sequence].phases[phase]
@@ -156,7 +156,5 @@ def _asked_setpoints(plan: Plan, guard: int) -> set[int]:
         if isinstance(leaf, Follow):
             found.add(leaf.setpoint)
         elif isinstance(leaf, Compare) and leaf.source == "signal":
-            for i, setpoint in enumerate(plan.setpoints):
-                if any(f.signal == leaf.index for f in setpoint.followers):
-                    found.add(i)
+            found |= {setpoint for setpoint, _ in followed_by(plan, leaf)}
     return found

@@ -35,7 +35,7 @@ def check_noise(plan: Plan, askers: Askers) -> list[Finding]:
     facts = askers.present.facts
     if not facts.commands_anything or not any(signal.noise for signal in plan.signals):
         return []
-    travels = Travels(facts, by_guards_only=True)
+    travels = askers.usual_travels
     findings = []
     for sequence in range(len(plan.sequences)):
         for phase in sorted(entered_phases(plan, sequence)):

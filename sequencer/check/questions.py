@@ -1,6 +1,7 @@
 """Asking about conditions: boxes first, the solver where they do not do."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
 from sequencer.check.domains import (
@@ -15,6 +16,7 @@ from sequencer.check.domains import (
 )
 from sequencer.check.facts import Condition, Facts
 from sequencer.check.solver import MOST_STEPS, Prover, Undecided, Values
+from sequencer.check.travel import Travels
 from sequencer.check.truth import Truths, losses_asked
 from sequencer.plan.tables import Plan
 
@@ -127,6 +129,16 @@ class Askers:
     def __init__(self, plan: Plan) -> None:
         self.present = Asker(plan)
         self.trimmed = Asker(plan, trimmed=True)
+
+    @cached_property
+    def usual_travels(self) -> Travels:
+        """The routes of a walk in which nothing goes wrong, parameters as they stand."""
+        return Travels(self.present.facts, by_guards_only=True)
+
+    @cached_property
+    def worst_travels(self) -> Travels:
+        """Every route there is, parameters anywhere in their spans."""
+        return Travels(self.trimmed.facts)
 
 
 def _pick(box: Box) -> Values:

@@ -12,6 +12,7 @@ from typing import Any
 from sequencer.check.domains import Var
 from sequencer.check.facts import Condition, Facts
 from sequencer.check.truth import REMOTE, firing_leaves, losses_asked
+from sequencer.plan.compared import signals_compared
 from sequencer.plan.tables import Compare, Follow, InPhase, Leaf, Level, Lost, OnEvent, OnSwitch
 
 MOST_STEPS = 2_000_000
@@ -228,11 +229,7 @@ class Prover:
         return z3.Or(*(self.vars[var] == phase for phase in leaf.phases))
 
     def _known(self, leaf: Compare | Follow) -> Expr:
-        signals: list[int] = []
-        if isinstance(leaf, Follow):
-            signals = [f.signal for f in self.facts.plan.setpoints[leaf.setpoint].followers]
-        elif leaf.source == "signal":
-            signals = [leaf.index]
+        signals = signals_compared(leaf, self.facts.plan.setpoints)
         can_be_lost = [i for i in signals if self.facts.plan.signals[i].lost_after_ms is not None]
         known = [self.z3.Not(self._truth(("lost", i))) for i in can_be_lost]
         return self.z3.And(self.z3.BoolVal(True, ctx=self.context), *known)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sequencer.check.edges import entered_phases
 from sequencer.check.holds import longest_hold_ms
+from sequencer.check.travel import sufficient_leaves
 from sequencer.check.truth import operators_alone
 from sequencer.plan.tables import Guard, Lost, Plan
 
@@ -62,7 +63,8 @@ def _losses(plan: Plan, guard: Guard) -> list[tuple[int, str]]:
     Only those that stand alone or under `any` are counted; anything more involved is not claimed.
     """
     found = []
-    for leaf in _under_any(plan, guard):
+    leaves = (plan.leaves[i] for i in sufficient_leaves(guard.nodes))
+    for leaf in (leaf for leaf in leaves if isinstance(leaf, Lost)):
         if leaf.signal is None:
             silent_ms, name = plan.remote.lost_after_ms if plan.remote else None, "remote"
         else:
@@ -70,20 +72,6 @@ def _losses(plan: Plan, guard: Guard) -> list[tuple[int, str]]:
         if silent_ms is not None:
             found.append((_ticks(plan, guard, silent_ms), name))
     return found
-
-
-def _under_any(plan: Plan, guard: Guard) -> list[Lost]:
-    """Return the `lost` parts that make a guard true by themselves: those under nothing but `any`."""
-    stack: list[list[Lost]] = []
-    for node in guard.nodes:
-        if node.kind == "leaf":
-            leaf = plan.leaves[node.arg]
-            stack.append([leaf] if isinstance(leaf, Lost) else [])
-            continue
-        parts = stack[len(stack) - node.arg :]
-        del stack[len(stack) - node.arg :]
-        stack.append([leaf for part in parts for leaf in part] if node.kind == "any" else [])
-    return stack[-1]
 
 
 def _by_timeouts(plan: Plan, sequence: int, phase: int) -> int | None:

@@ -1,5 +1,7 @@
 """Findings about what phases wait for: thresholds beyond the command, timeouts shorter than the way."""
 
+from collections.abc import Sequence
+
 from sequencer.base.findings import Finding, Severity
 from sequencer.check.edges import entered_phases, may_stay
 from sequencer.check.facts import Facts, clamp
@@ -9,7 +11,8 @@ from sequencer.check.needs import Needs
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of
 from sequencer.check.suggest import near_target
-from sequencer.check.travel import Travels, followed_by, required_leaves
+from sequencer.check.travel import followed_by, required_leaves
+from sequencer.plan.levels import level_value
 from sequencer.plan.tables import Compare, Level, Plan
 from sequencer.plan.words import ms_words, number_words
 
@@ -21,7 +24,7 @@ def check_waits(plan: Plan, askers: Askers) -> list[Finding]:
     facts = askers.trimmed.facts
     if not facts.commands_anything:
         return []
-    needs = Needs(facts, Travels(facts), LAG)
+    needs = Needs(facts, askers.worst_travels, LAG)
     findings = []
     for sequence, row in enumerate(plan.sequences):
         for phase in sorted(entered_phases(plan, sequence)):
@@ -67,20 +70,18 @@ class _Phase:
         self, subject: Subject, leaf: Compare, setpoint: int, offset: float
     ) -> Finding | None:
         level = self._level(setpoint)
-        if level is None:  # left over from before: told only if no route brings it there
+        if level is None:  # left over from before: where it is going depends on the route
             return None
         plan, row = self.plan, self.plan.setpoints[setpoint]
-        for named in self._settings(leaf, level):
-            aim = clamp(_value(level, named), row.low, row.high) + offset
-            if _is_met(leaf, aim, named):
+        for values in self._settings(leaf, level):
+            aim = clamp(level_value(level, values), row.low, row.high) + offset
+            asked = _unmet(leaf, aim, values)
+            if asked is None:
                 continue
-            threshold = leaf.low if leaf.low is not None and not aim >= _value(leaf.low, named) else leaf.high
-            assert threshold is not None or leaf.low is not None
-            asked = _value(threshold or leaf.low, named)  # type: ignore[arg-type]  # one of them is there
-            trimmed = {i: v for i, v in named.items() if v != plan.parameters[i].value}
             said = "".join(
-                f" ({plan.parameters[i].name} may be trimmed to {number_words(v, plan.parameters[i].unit)})"
-                for i, v in trimmed.items()
+                f" ({parameter.name} may be trimmed to {number_words(value, parameter.unit)})"
+                for parameter, value in zip(plan.parameters, values, strict=True)
+                if value != parameter.value
             )
             signal = plan.signals[leaf.index]
             return Finding(
@@ -99,15 +100,18 @@ class _Phase:
         own = [c.level for c in self.row.commands if c.setpoint == setpoint]
         return own[-1] if own else None
 
-    def _settings(self, leaf: Compare, level: Level) -> list[dict[int, float]]:
-        """List the settings of the parameters involved: as they stand, then each at the ends of its span."""
-        named = [
-            x.parameter for x in (level, leaf.low, leaf.high) if x is not None and x.parameter is not None
-        ]
-        settings = [{i: self.plan.parameters[i].value for i in named}]
+    def _settings(self, leaf: Compare, level: Level) -> list[list[float]]:
+        """List what all parameters may be: as they stand, then those involved at the ends of their spans."""
+        levels = [each for each in (level, leaf.low, leaf.high) if each is not None]
+        named = [each.parameter for each in levels if each.parameter is not None]
+        settings = [[parameter.value for parameter in self.plan.parameters]]
         for index in dict.fromkeys(named):
             row = self.plan.parameters[index]
-            settings += [{**setting, index: end} for setting in list(settings) for end in (row.low, row.high)]
+            settings += [
+                [*values[:index], end, *values[index + 1 :]]
+                for values in list(settings)
+                for end in (row.low, row.high)
+            ]
         return settings
 
     # a timeout that is shorter than the way
@@ -145,19 +149,16 @@ class _Phase:
         ]
 
 
-def _value(level: Level, named: dict[int, float]) -> float:
-    if level.parameter is None:
-        assert level.plus is not None
-        return level.plus
-    value = named[level.parameter]
-    return (-value if level.negated else value) + (level.plus or 0.0)
-
-
-def _is_met(leaf: Compare, value: float, named: dict[int, float]) -> bool:
-    low = _value(leaf.low, named) if leaf.low is not None else None
-    high = _value(leaf.high, named) if leaf.high is not None else None
+def _unmet(leaf: Compare, value: float, parameters: Sequence[float]) -> float | None:
+    """Return the threshold that a value does not meet; None if it meets the comparison."""
     if leaf.op == "outside":
-        return True  # which side it waits for cannot be told
-    if low is not None and not (value > low if leaf.op == "above" else value >= low):
-        return False
-    return high is None or (value < high if leaf.op == "below" else value <= high)
+        return None  # which side it waits for cannot be told
+    if leaf.low is not None:
+        low = level_value(leaf.low, parameters)
+        if value < low or (leaf.op == "above" and value == low):
+            return low
+    if leaf.high is not None:
+        high = level_value(leaf.high, parameters)
+        if value > high or (leaf.op == "below" and value == high):
+            return high
+    return None

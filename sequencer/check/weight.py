@@ -28,7 +28,7 @@ class _Part:
 def check_weight(plan: Plan, askers: Askers) -> list[Finding]:
     """Hold the targets of each phase, over all that parameters may be, against what the rules demand."""
     facts = askers.trimmed.facts
-    travels, as_it_stands = Travels(facts), Travels(askers.present.facts)
+    travels, as_it_stands = askers.worst_travels, Travels(askers.present.facts)
     findings = []
     for rule in plan.rules:
         nodes = plan.guards[rule.guard].nodes

@@ -9,8 +9,9 @@ from sequencer.history.amounts import amount, at
 from sequencer.history.blocks import FALSE, FRESH, LOST, NOT_LOOKED_AT, SEEN, TRUE
 from sequencer.history.margins import comparison_unit, detail_of, wanted
 from sequencer.history.run import Run
+from sequencer.plan.compared import signals_compared
 from sequencer.plan.levels import level_value
-from sequencer.plan.tables import Compare, Follow, Guard, InPhase, Level, Lost, OnEvent, OnSwitch, Plan
+from sequencer.plan.tables import Compare, Follow, Guard, InPhase, Level, Lost, OnEvent, OnSwitch
 from sequencer.plan.words import level_words, number_words
 
 _WISHES = {
@@ -226,20 +227,11 @@ def _level(run: Run, level: Level, unit: str, row: int) -> str:
     return f"{text} ({number_words(level_value(level, run.parameters_at(row)), unit)})"
 
 
-def _needs(plan: Plan, index: int) -> list[int]:
-    leaf = plan.leaves[index]
-    if isinstance(leaf, Compare) and leaf.source == "signal":
-        return [leaf.index]
-    if isinstance(leaf, Follow):
-        return [f.signal for f in plan.setpoints[leaf.setpoint].followers]
-    return []
-
-
 def _silent(run: Run, index: int, row: int) -> tuple[Silence, ...]:
     """List the signals of a leaf that are lost or unseen in tick `row`."""
     detail, at_ms = detail_of(run)
     found = []
-    for signal in _needs(run.plan, index):
+    for signal in signals_compared(run.plan.leaves[index], run.plan.setpoints):
         state = int(detail.signal_state[row, signal])
         if state & (SEEN | LOST) == SEEN:
             continue

@@ -113,27 +113,13 @@ _UNO = Board(
     fqbn="arduino:avr:uno",
 )
 
-_NANO = Board(
+_NANO = replace(
+    _UNO,
     name="nano",
     title="Nano (ATmega328P)",
-    mcu="atmega328p",
-    clock_hz=16_000_000,
     flash=30_720,
-    ram=2_048,
-    eeprom=1_024,
-    digital=20,
     analog=tuple(range(14, 22)),
     analog_only=(20, 21),
-    pwm=_UNO_PWM,
-    interrupts=(2, 3),
-    ports=_SERIAL,
-    spi=(10, 11, 12, 13),
-    i2c=(18, 19),
-    led=13,
-    logic_v=5.0,
-    protocol="arduino",
-    upload_baud=115_200,
-    servo_timers=(1,),
     variant="eightanaloginputs",
     fqbn="arduino:avr:nano:cpu=atmega328",
 )

@@ -5,6 +5,7 @@ from sequencer.gait.fields import HoldText, LevelText
 from sequencer.gait.gait_model import GuardBlock
 from sequencer.gait.mirror import Mirror, turned
 from sequencer.gait.nodes import Path
+from sequencer.plan.compared import signals_compared
 from sequencer.plan.context import Context
 from sequencer.plan.tables import (
     Compare,
@@ -116,12 +117,7 @@ class GuardTables:
         if hold.time is not None:
             ms = self.context.ms(hold.time, place)
             return Hold(self.slots.hold(), ms, None, ()) if ms else None
-        signals: set[int] = set()
-        for leaf in (self.leaves[i] for i in leaves):
-            if isinstance(leaf, Compare) and leaf.source == "signal":
-                signals.add(leaf.index)
-            elif isinstance(leaf, Follow):
-                signals.update(f.signal for f in self.setpoints[leaf.setpoint].followers)
+        signals = {x for i in leaves for x in signals_compared(self.leaves[i], self.setpoints)}
         if not signals and not self.broken:  # a broken guard says nothing about its hold
             self.context.error(
                 "bad-hold",

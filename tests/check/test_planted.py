@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from support.changed import with_phase
 from support.commands import REPOSITORY
 
 from sequencer.base.findings import Severity
@@ -23,16 +24,6 @@ WALKS = [
 ]
 HERE = Place("planted.gait.yaml", 9000, 1)
 Mutant = tuple[t.Plan, set[str], set[Place]]  # the faulty walk, the codes that would be right, where
-
-
-def with_phase(plan: t.Plan, sequence: int, phase: int, **changes: object) -> t.Plan:
-    """Change one phase and put it where nothing else stands."""
-    old = plan.sequences[sequence]
-    phases = list(old.phases)
-    phases[phase] = replace(phases[phase], **changes)  # type: ignore[arg-type]
-    sequences = list(plan.sequences)
-    sequences[sequence] = replace(old, phases=tuple(phases))
-    return replace(plan, sequences=tuple(sequences))
 
 
 def with_guard(plan: t.Plan, index: int, **changes: object) -> t.Plan:

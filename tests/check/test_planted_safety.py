@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 import pytest
+from support.changed import with_phase
 from support.commands import REPOSITORY
 
 from sequencer.base.places import Place
@@ -17,14 +18,6 @@ WALKS = [
 ]
 HERE = Place("planted.gait.yaml", 9000, 1)
 Mutant = tuple[t.Plan, str]
-
-
-def with_phase(plan: t.Plan, s: int, i: int, **changes: object) -> t.Plan:
-    phases = list(plan.sequences[s].phases)
-    phases[i] = replace(phases[i], **changes)  # type: ignore[arg-type]
-    sequences = list(plan.sequences)
-    sequences[s] = replace(plan.sequences[s], phases=tuple(phases))
-    return replace(plan, sequences=tuple(sequences))
 
 
 def moves(plan: t.Plan) -> bool:

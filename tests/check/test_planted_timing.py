@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from support.changed import with_phase
 from support.commands import REPOSITORY
 
 from sequencer.base.places import Place
@@ -33,14 +34,6 @@ def ways(plan: t.Plan) -> Iterator[tuple[int, int, int, t.Exit]]:
                 for k, way in enumerate(phase.exits):
                     if sequence.phases[way.to].stop is None:
                         yield s, i, k, way
-
-
-def with_phase(plan: t.Plan, s: int, i: int, **changes: object) -> t.Plan:
-    phases = list(plan.sequences[s].phases)
-    phases[i] = replace(phases[i], **changes)  # type: ignore[arg-type]
-    sequences = list(plan.sequences)
-    sequences[s] = replace(plan.sequences[s], phases=tuple(phases))
-    return replace(plan, sequences=tuple(sequences))
 
 
 def with_hold(plan: t.Plan, s: int, i: int, k: int, ms: int) -> t.Plan:
