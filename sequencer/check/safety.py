@@ -9,7 +9,8 @@ from sequencer.check.holds import compared_signals
 from sequencer.check.questions import Askers
 from sequencer.check.subjects import Subject, exits_of, listed, phase_name
 from sequencer.check.travel import required_leaves
-from sequencer.plan.tables import Follow, Loop, Lost, OnEvent, OnSwitch, Plan
+from sequencer.plan.steps import needs_operator
+from sequencer.plan.tables import Follow, Loop, Lost, Plan
 from sequencer.plan.words import number_words
 
 
@@ -36,7 +37,7 @@ def _left_alone(plan: Plan) -> Iterator[Finding]:
                 continue
             for subject in exits_of(plan, sequence, phase):
                 leads_on = row.phases[subject.to].stop is None
-                if leads_on and not _needs_operator(plan, subject):
+                if leads_on and not needs_operator(plan, plan.guards[subject.guard]):
                     yield Finding(
                         "stop-left-alone",
                         Severity.WARNING,
@@ -56,11 +57,6 @@ def _left_alone(plan: Plan) -> Iterator[Finding]:
 
 def _an_event(plan: Plan) -> str:
     return next((e.name for e in plan.events if "halt" not in e.name and "stop" not in e.name), "go")
-
-
-def _needs_operator(plan: Plan, subject: Subject) -> bool:
-    leaves = (plan.leaves[i] for i in required_leaves(subject.condition.nodes))
-    return any(isinstance(leaf, OnEvent | OnSwitch) for leaf in leaves)
 
 
 def _asked_as_lost(plan: Plan) -> set[int | None]:

@@ -10,7 +10,7 @@ from support.commands import REPOSITORY
 from sequencer.base.places import Place
 from sequencer.check import check
 from sequencer.plan import tables as t
-from sequencer.plan.build import load_plan
+from sequencer.plan.build import load_plan, parse_plan
 
 WALKS = [
     *sorted((REPOSITORY / "tests" / "corpus" / "sound").glob("*.gait.yaml")),
@@ -153,3 +153,21 @@ def test_a_fault_of_safety_that_is_planted_is_found(
     print_table(f"{plant.__name__}: {planted - len(missed)} of {planted} planted faults found")
     assert planted > 0
     assert missed == []
+
+
+@pytest.mark.parametrize(
+    ("guard", "told"),
+    [
+        ("{any: [{event: go}, {event: next}]}", False),
+        ("{any: [{event: go}, {switch: motors}]}", False),
+        ("{any: [{event: go}, {signal: tilt, above: 3 deg}]}", True),
+        ("{all: [{event: go}, {signal: tilt, above: 3 deg}]}", False),
+        ("{not: {switch: motors}}", True),
+    ],
+)
+def test_a_stop_needs_the_operator_to_end_whichever_of_his_inputs_it_is(guard: str, told: bool) -> None:
+    text = (REPOSITORY / "tests/corpus/sound/crab-leg.gait.yaml").read_text(encoding="utf-8")
+    text = text.replace("events: [go, halt]", "events: [go, next, halt]\n  switches: [motors]")
+    safe = text.index("  safe:")
+    text = text[:safe] + text[safe:].replace("{event: go}", guard, 1)
+    assert ("stop-left-alone" in {f.code for f in check(parse_plan(text))}) is told
