@@ -20,7 +20,7 @@ _SUFFIX = ".j2"
 _TOP = Path(__file__).resolve().parents[2]
 _PACKAGE = Path(__file__).resolve().parents[1]
 _blank_lines = re.compile(r"\n{3,}")  # what left-out parts leave behind
-_INSIDE = ("host", "proof")  # templates for our own use
+_INSIDE = ("host", "proof", "report")  # templates for our own use
 _MOST_OUTPUT = 64_000_000  # characters of one file; a template of a stranger may loop
 
 
