@@ -15,7 +15,8 @@ a parameter           a write wherever the cell is not empty
 ``helping.step``      1 for a single step
 ====================  ========================================================================================
 
-Any other column is left unread and listed. A mapping gives columns of foreign recordings these names.
+Any other column is left unread and listed; those that begin with ``truth.`` (`sequencer.trace.truth`) are left
+out in silence. A mapping gives columns of foreign recordings these names.
 """
 
 import difflib
@@ -29,6 +30,7 @@ from sequencer.base.places import Place
 from sequencer.base.quantities import UnitError, factor
 from sequencer.plan.tables import Plan, Signal
 from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HELPING_BITS
+from sequencer.trace.truth import is_truth
 
 Role = Literal["time", "signal", "event", "switch", "remote", "parameter", "helping"]
 
@@ -135,7 +137,11 @@ def read_layout(cells: Sequence[HeaderCell], plan: Plan, options: TraceOptions) 
         time=time,
         columns=tuple(columns),
         width=len(named),
-        unused=tuple(c.text or f"column {c.position + 1}" for c in named if c.position not in used),
+        unused=tuple(
+            c.text or f"column {c.position + 1}"
+            for c in named
+            if c.position not in used and not is_truth(c.name)
+        ),
         missing=tuple(s.name for i, s in enumerate(plan.signals) if i not in with_column),
     )
 
