@@ -1,9 +1,10 @@
 """When each foot was on the ground, as far as the run can tell.
 
-A foot is up when what lifts it is away from where it stands by more than a quarter of the most that is ever
-commanded (see `sequencer.show.diagram.feet`, which finds feet by the names of setpoints). Where a signal
-follows the lifting setpoint the foot is judged by it ("measured"): a foot that sticks is then seen to stay
-down. Else by what was commanded.
+A foot leaves the ground when what lifts it is away from where it stands by more than a quarter of the most
+that is ever commanded (see `sequencer.show.diagram.feet`, which finds feet by the names of setpoints), and is
+back when it is nearer than an eighth; between the two it stays as it was, so that noise makes no steps. Where
+a signal follows the lifting setpoint the foot is judged by it ("measured"): a foot that sticks is then seen to
+stay down. Else by what was commanded.
 """
 
 from dataclasses import dataclass, field
@@ -18,6 +19,8 @@ from sequencer.show.report.document import Contact
 from sequencer.show.report.pack import pack
 
 _ROWS = {2: ("front ", "hind "), 3: ("front ", "middle ", "hind ")}
+
+AWAY, BACK = 0.25, 0.125  # shares of the most that is commanded
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -54,28 +57,29 @@ class FeetDown:
         self._plan = plan
         self._feet = feet_of(plan)
         self._down = [Intervals() for _ in (self._feet.feet if self._feet else ())]
+        self._was_up = [False for _ in self._down]
 
     def add(self, history: HistoryBlock, at_ms: Ints) -> None:
         """Take the next ticks."""
         if self._feet is None:
             return
-        for down, setpoints in zip(self._down, self._feet.lifted_by, strict=True):
-            up = np.zeros(len(history), np.bool_)
-            for setpoint in setpoints:
-                up |= self._is_up(history, setpoint)
+        for foot, (down, setpoints) in enumerate(zip(self._down, self._feet.lifted_by, strict=True)):
+            share = np.max([self._lifted(history, setpoint) for setpoint in setpoints], axis=0)
+            up = between(share, BACK, AWAY, was=self._was_up[foot])
+            self._was_up[foot] = bool(up[-1]) if len(up) else self._was_up[foot]
             down.add(~up, at_ms)
 
-    def _is_up(self, history: HistoryBlock, setpoint: int) -> Bools:
+    def _lifted(self, history: HistoryBlock, setpoint: int) -> NDArray[np.float64]:
+        """Tell how far a lifting setpoint, or what follows it, is away: 1 is the most that is commanded."""
         assert self._feet is not None and history.detail is not None
         detail = history.detail
-        far = 0.25 * self._feet.largest[setpoint]
         stands = self._feet.stands_at[setpoint]
         away = np.abs(history.setpoint[:, setpoint] - stands)
         for follower in self._plan.setpoints[setpoint].followers:
             seen = (detail.signal_state[:, follower.signal] & SEEN) > 0
             measured = np.abs(detail.signal[:, follower.signal] - follower.offset - stands)
             away = np.where(seen, measured, away)
-        return np.asarray(away > far)
+        return np.asarray(away / self._feet.largest[setpoint], np.float64)
 
     def contacts(self, end_ms: int) -> list[Contact]:
         """Give when each foot was down."""
@@ -89,6 +93,13 @@ class FeetDown:
             name, source = foot_name(foot, rows), "measured" if measured else "commanded"
             found.append(contact(name, foot, source, down))
         return found
+
+
+def between(values: NDArray[np.float64], low: float, high: float, *, was: bool) -> Bools:
+    """Tell where values are up: above `high`, or not below `low` since; `was`: whether they were before."""
+    told = np.where(values > high, 1, np.where(values < low, 0, -1))
+    last = np.maximum.accumulate(np.where(told >= 0, np.arange(len(told)), -1))
+    return np.asarray(np.where(last >= 0, told[np.maximum(last, 0)] == 1, was), np.bool_)
 
 
 def contact(name: str, foot: Foot | None, source: str, down: Intervals) -> Contact:

@@ -37,7 +37,7 @@ def pack(values: NDArray[Any], number_type: NumberType) -> Packed:
         steps[1:] ^= bits[:-1]
     else:
         steps[1:] -= bits[:-1]
-    planes = steps.view(np.uint8).reshape(len(steps), -1).T.tobytes()
+    planes = steps.view(np.uint8).reshape(len(steps), numbers.itemsize).T.tobytes()
     squeezer = zlib.compressobj(6, zlib.DEFLATED, -15)
     squeezed = squeezer.compress(planes) + squeezer.flush()
     return Packed(number_type, len(numbers), base64.b64encode(squeezed).decode())

@@ -1,12 +1,14 @@
 """A run of a gait as it stands in a report's file."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.history.blocks import BY_GUARD, HistoryBlock
+from sequencer.history.margins import rows_of_block
+from sequencer.history.recorder import Watch
 from sequencer.history.run import Ints, Run
 from sequencer.history.sides import BothSides, SideNames, feet_on_both_sides, phases_on_both_sides
 from sequencer.history.summary import Summary, summary
@@ -23,21 +25,21 @@ from sequencer.show.report.thin import AROUND_MS, DRAWN, Keeper, choose
 from sequencer.show.runs import failed
 from sequencer.show.text import clean
 
-Blocks = Callable[[], Iterable[tuple[HistoryBlock, Ints]]]
+Again = Callable[[Watch], None]
 
 
 @dataclass(frozen=True, slots=True)
 class RunSource:
     """A run that is to be shown.
 
-    name: its recording's file. run: the run, with or without its ticks. blocks: gives its record with detail
-    and each tick's time, from the first tick on; needed only if the run was kept without its ticks.
+    name: its recording's file. run: the run, with or without its ticks. again: runs it once more and hands
+    its record over, with detail, block by block; needed only if the run was kept without its ticks.
     figures: what else is to be said of it, such as hashes.
     """
 
     name: str
     run: Run
-    blocks: Blocks | None = None
+    again: Again | None = None
     figures: Sequence[d.Figure] = ()
     extra: "Extra | None" = None
 
@@ -63,7 +65,9 @@ def recorded(source: RunSource, sources: Sources) -> d.Recorded:
     keeper, feet, supply = Keeper(heads, kept, run.ticks), FeetDown(plan), SupplyWatch(plan)
     marks = MarkFinder(run)
     tick = 0
-    for history, at_ms in _blocks(source):
+
+    def watch(history: HistoryBlock, at_ms: Ints) -> None:
+        nonlocal tick
         values = columns.values(history)
         if source.extra:
             values += [column[tick : tick + len(at_ms)] for column in source.extra.values]
@@ -72,9 +76,11 @@ def recorded(source: RunSource, sources: Sources) -> d.Recorded:
         supply.add(history, at_ms)
         for start, to in kept.windows:
             rows = slice(max(start - tick, 0), max(to - tick, 0))
-            part = _rows(history, rows)
-            marks.add(part, at_ms[rows], tick + rows.start)
+            if rows.stop > rows.start and rows.start < len(at_ms):
+                marks.add(rows_of_block(history, rows), at_ms[rows], tick + rows.start)
         tick += len(at_ms)
+
+    _play(source, watch)
     contacts = list(source.extra.contacts if source.extra else ()) or feet.contacts(run.end_ms)
     packed = keeper.columns()
     return d.Recorded(
@@ -102,26 +108,12 @@ def recorded(source: RunSource, sources: Sources) -> d.Recorded:
     )
 
 
-def _blocks(source: RunSource) -> Iterator[tuple[HistoryBlock, Ints]]:
+def _play(source: RunSource, watch: Watch) -> None:
     run = source.run
     if run.history is not None and run.history.detail is not None and run.at_ms is not None:
-        yield run.history, run.at_ms
-    elif source.blocks is not None:
-        yield from source.blocks()
-
-
-def _rows(history: HistoryBlock, rows: slice) -> HistoryBlock:
-    from dataclasses import fields, replace
-
-    from sequencer.history.margins import rows_of
-
-    per_tick = {
-        f.name: getattr(history, f.name)[rows]
-        for f in fields(history)
-        if f.name not in ("bad", "disbelieved", "outside", "refused", "detail")
-    }
-    assert history.detail is not None
-    return replace(history, **per_tick, detail=rows_of(history.detail, rows))
+        watch(run.history, run.at_ms)
+    elif source.again is not None:
+        source.again(watch)
 
 
 def _moments(run: Run, figures: Summary) -> list[int]:

@@ -1,0 +1,124 @@
+"""What the verbs that show a run take as RUN: a recording of a gait, a gait that follows itself, a log."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sequencer.base.errors import MisuseError
+from sequencer.cli.following import Following
+from sequencer.cli.progress import Progress
+from sequencer.cli.recording import Recording, opened
+
+if TYPE_CHECKING:
+    from sequencer.api import ExecutorName, Gait
+    from sequencer.history.recorder import Watch
+    from sequencer.history.run import Run
+    from sequencer.show.report.document import Figure
+    from sequencer.show.report.recorded import RunSource
+
+GAIT_ENDINGS = (".yaml", ".yml")
+# up to here a run's ticks are kept in memory; a longer one is run twice: once to see what matters in it
+MOST_KEPT_BYTES = 50_000_000  # of a recording
+MOST_KEPT_TICKS = 300_000  # of a run without one
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Runs and how they are to be made, as they were typed."""
+
+    runs: tuple[str, ...]
+    gait: str | None
+    machine: str | None
+    mapping: tuple[str, ...]
+    run_number: int | None
+    executor: "ExecutorName"
+    following: Following
+    quiet: bool
+
+
+def is_gait(path: str) -> bool:
+    """Tell whether a RUN is a gait file, by the ending of its name."""
+    return path.lower().endswith(GAIT_ENDINGS)
+
+
+def gait_asked(asked: Asked) -> str | None:
+    """Return the gait file that the runs are of; None for logs without one.
+
+    Raises MisuseError if what was typed does not fit together.
+    """
+    if not 1 <= len(asked.runs) <= 2:
+        raise MisuseError("one RUN, or two to lay one over the other", hint="leave the others out")
+    gaits = [run for run in asked.runs if is_gait(run)]
+    if len(gaits) == 2:
+        raise MisuseError(
+            "two gaits can't be laid over each other",
+            hint="a gait and a recording, or two recordings of one gait",
+        )
+    if gaits and asked.gait and asked.gait != gaits[0]:
+        raise MisuseError(f"{gaits[0]} is a gait, and --gait names another one", hint="leave one of them out")
+    gait = asked.gait or (gaits[0] if gaits else None)
+    if "-" in asked.runs and (gait == "-" or asked.runs.count("-") > 1):
+        raise MisuseError("standard input can be read once only")
+    for option, given in (
+        ("--map", asked.mapping),
+        ("--run", asked.run_number),
+        ("--machine", asked.machine),
+    ):
+        if given and gait is None:
+            raise MisuseError(f"{option} belongs to a run of a gait", hint="say which with --gait")
+    if not gaits:
+        asked.following.refuse(but=("--on",) if gait else ())
+    return gait
+
+
+def run_sources(gait: "Gait", asked: Asked) -> "list[RunSource]":
+    """Make the runs that were asked for, of one gait. Raises what reading and running them raises."""
+    return [_followed(gait, asked) if is_gait(run) else _recorded(gait, run, asked) for run in asked.runs]
+
+
+def _followed(gait: "Gait", asked: Asked) -> "RunSource":
+    from sequencer.show.report.recorded import RunSource
+
+    options = asked.following.options(gait.plan)
+    seconds = asked.following.lasts_ms / 1000
+    keep = asked.following.lasts_ms <= MOST_KEPT_TICKS * gait.plan.tick_ms
+
+    def run(watch: "Watch | None") -> "Run":
+        with Progress("running", quiet=asked.quiet):
+            return gait.dry_run(
+                duration_s=seconds,
+                executor=asked.executor,
+                margins=keep,
+                following=options,
+                watch=watch,
+            )
+
+    def again(watch: "Watch") -> None:
+        run(watch)
+
+    return RunSource("signals follow their setpoints", run(None), again, _figures(gait, None))
+
+
+def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
+    from sequencer.show.report.recorded import RunSource
+
+    on, number = asked.following.on, asked.run_number
+    path = Path(trace)
+    keep = trace == "-" or not path.is_file() or path.stat().st_size <= MOST_KEPT_BYTES
+
+    def run(watch: "Watch | None", *, quiet: bool) -> "Run":
+        with opened(gait.plan, Recording(trace, asked.mapping, on, quiet, number)) as blocks:
+            return gait.dry_run(blocks, executor=asked.executor, margins=keep, watch=watch)
+
+    def again(watch: "Watch") -> None:
+        run(watch, quiet=True)
+
+    name = "standard input" if trace == "-" else path.name
+    return RunSource(name, run(None, quiet=asked.quiet), again, _figures(gait, trace))
+
+
+def _figures(gait: "Gait", trace: str | None) -> "Sequence[Figure]":
+    from sequencer.show.report.build import made_from
+
+    return made_from(gait.plan, None if trace == "-" else trace)
