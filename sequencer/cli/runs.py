@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import Following
+from sequencer.cli.following import Following, split_once
 from sequencer.cli.progress import Progress
 from sequencer.cli.recording import Recording, opened
 
@@ -102,6 +102,7 @@ def _followed(gait: "Gait", asked: Asked) -> "RunSource":
 
 def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
     from sequencer.show.report.recorded import RunSource
+    from sequencer.show.report.rehearsed import truth_of
 
     on, number = asked.following.on, asked.run_number
     path = Path(trace)
@@ -115,7 +116,9 @@ def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
         run(watch, quiet=True)
 
     name = "standard input" if trace == "-" else path.name
-    return RunSource(name, run(None, quiet=asked.quiet), again, _figures(gait, trace))
+    made = run(None, quiet=asked.quiet)
+    truth = truth_of(path, made, split_once(asked.mapping, "OURS=THEIRS")) if path.is_file() else None
+    return RunSource(name, made, again, _figures(gait, trace), truth)
 
 
 def _figures(gait: "Gait", trace: str | None) -> "Sequence[Figure]":

@@ -1,10 +1,10 @@
 """When each foot was on the ground, as far as the run can tell.
 
 A foot leaves the ground when what lifts it is away from where it stands by more than a quarter of the most
-that is ever commanded (see `sequencer.show.diagram.feet`, which finds feet by the names of setpoints), and is
-back when it is nearer than an eighth; between the two it stays as it was, so that noise makes no steps. Where
-a signal follows the lifting setpoint the foot is judged by it ("measured"): a foot that sticks is then seen to
-stay down. Else by what was commanded.
+that is ever commanded (see `sequencer.show.diagram.feet`, which finds feet by the names of setpoints), and
+is back when it is nearer than an eighth; between the two it stays as it was, so that noise makes no steps.
+Where a signal follows the lifting setpoint the foot is judged by it ("measured"): a foot that sticks is then
+seen to stay down. Else by what was commanded.
 """
 
 from dataclasses import dataclass, field

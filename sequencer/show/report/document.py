@@ -64,12 +64,21 @@ class Leaf:
     """One comparison or question of a guard."""
 
     words: str
+    opposite: str
     kind: str
     unit: str
     span: float
     signals: list[str]
     truth: int
     margin: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """One step of a guard in postfix order."""
+
+    kind: str
+    arg: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +104,7 @@ class GuardShown:
     truth: int
     hold_left: int | None
     leaves: list[Leaf]
+    nodes: list[Node]
     place: FilePlace
 
 

@@ -12,12 +12,13 @@ from sequencer.plan.tables import (
     InPhase,
     Leaf,
     Lost,
+    Node,
     OnEvent,
     OnSwitch,
     Phase,
     Plan,
 )
-from sequencer.plan.words import guard_words, hold_words, leaf_words, rule_words
+from sequencer.plan.words import guard_words, hold_words, leaf_words, nodes_words, rule_words
 from sequencer.show.report import document as d
 from sequencer.show.report.columns import RunColumns, WatchedGuard, watched_guards
 from sequencer.show.report.places import Sources
@@ -104,6 +105,10 @@ def _guard(plan: Plan, columns: RunColumns, watched: WatchedGuard, sources: Sour
         truth=columns.guard_truth[watched.guard],
         hold_left=columns.hold_left.get(watched.guard),
         leaves=[_leaf(plan, columns, leaf) for leaf in guard.leaves],
+        nodes=[
+            d.Node(node.kind, guard.leaves.index(node.arg) if node.kind == "leaf" else node.arg)
+            for node in guard.nodes
+        ],
         place=sources.known(place),
     )
 
@@ -114,6 +119,7 @@ def _leaf(plan: Plan, columns: RunColumns, index: int) -> d.Leaf:
     signals = [plan.signals[i] for i in signals_compared(leaf, plan.setpoints)]
     return d.Leaf(
         words=clean(leaf_words(plan, index)),
+        opposite=clean(nodes_words(plan, (Node("leaf", index), Node("not", 1)))),
         kind=_KINDS[type(leaf)],
         unit="" if unit is None else unit[1],
         span=max((signal.high - signal.low for signal in signals), default=0.0),
