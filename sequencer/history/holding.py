@@ -4,13 +4,14 @@ The record says in each tick whether a guard was looked at and what it came to, 
 The rest of the hold follows from the rules of a tick: a hold in ms starts on the first true tick and is met
 when now - start >= T; a hold in samples counts up when the guard is true and each of its signals that is not
 lost has been fresh since the last count, in ticks in which the guard was true; false, unknown, not looked at
-and a change of phase start over.
+and a change of phase start over. Only where an earlier guard of the phase waits for a single step of the
+operator's is a guard not looked at and keeps what it has.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.history.blocks import FRESH, LOST, NOT_LOOKED_AT, TRUE, HistoryBlock
+from sequencer.history.blocks import FOR_STEP, FRESH, LOST, NOT_LOOKED_AT, TRUE, HistoryBlock
 from sequencer.history.margins import Bytes, Floats
 from sequencer.plan.tables import Guard
 
@@ -37,18 +38,25 @@ class HoldLeft:
         assert needed is not None
         rest = np.full(len(truth), needed, np.float32)
         rest[truth == NOT_LOOKED_AT] = np.nan
-        moved = np.zeros(len(truth), np.bool_)
-        if self._sequence is not None:
-            moved = history.cause[:, self._sequence] != 0
-        before = -1
-        for tick in np.flatnonzero(truth == TRUE).tolist():
-            if tick != before + 1 or (before >= 0 and moved[before]):
+        for tick in np.flatnonzero(self._matters(history, truth)).tolist():
+            if truth[tick] == TRUE:
+                rest[tick] = max(needed - self._so_far(history, tick), 0)
+            if truth[tick] != TRUE or self._moved(history, tick):
                 self._start_over()
-            before = tick
-            rest[tick] = max(needed - self._so_far(history, tick), 0)
-        if len(truth) and (before != len(truth) - 1 or moved[-1]):
-            self._start_over()
         return rest
+
+    def _matters(self, history: HistoryBlock, truth: Bytes) -> NDArray[np.bool_]:
+        """Find the ticks in which the guard is true, and the first of those in which it starts over."""
+        true = truth == TRUE
+        over = ~true
+        if self._sequence is not None:
+            waits = (history.waits[:, self._sequence] & FOR_STEP) > 0
+            over &= ~((truth == NOT_LOOKED_AT) & waits)
+        first = over & ~np.concatenate([[False], over[:-1]])
+        return np.asarray(true | first)
+
+    def _moved(self, history: HistoryBlock, tick: int) -> bool:
+        return self._sequence is not None and bool(history.cause[tick, self._sequence])
 
     def _start_over(self) -> None:
         self._since, self._count, self._gathered = None, 0, frozenset()

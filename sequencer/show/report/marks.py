@@ -14,7 +14,7 @@ import numpy as np
 from sequencer.history.blocks import HistoryBlock
 from sequencer.history.run import Ints, Run, Stay
 from sequencer.plan.levels import level_value
-from sequencer.plan.tables import Compare, Follow, Level, Plan
+from sequencer.plan.tables import Compare, Follow, Level
 from sequencer.show.report import document as d
 from sequencer.show.report.columns import WatchedGuard, watched_guards
 from sequencer.show.report.pack import pack
@@ -31,6 +31,12 @@ class _Mark(NamedTuple):
     guard: int
     low: float
     high: float
+    to_tick: int
+
+    @property
+    def what(self) -> tuple[int, int, str, str]:
+        """What is marked; as text, because NaN is no number's equal."""
+        return self.column, self.guard, repr(self.low), repr(self.high)
 
 
 class MarkFinder:
@@ -39,6 +45,8 @@ class MarkFinder:
     def __init__(self, run: Run) -> None:
         self._run, self._plan = run, run.plan
         self._marks: list[_Mark] = []
+        self._last: dict[tuple[int, int, str, str], int] = {}
+        self._sides: dict[tuple[int, int], float] = {}  # of a setpoint: its phase's first tick -> from where
         self._guards: dict[tuple[int | None, int | None], list[tuple[int, WatchedGuard]]] = {}
         for number, watched in enumerate(watched_guards(run.plan)):
             self._guards.setdefault((watched.sequence, watched.phase), []).append((number, watched))
@@ -62,10 +70,19 @@ class MarkFinder:
                 row = tick - first_tick
                 times = float(at_ms[row]), float(at_ms[min(until - first_tick, len(at_ms) - 1)])
                 parameters = self._run.parameters_at(tick)
-                entered = max(stay.from_tick - first_tick - 1, 0)
+                entry = (stay.from_tick, max(stay.from_tick - first_tick - 1, 0))
                 for number, watched in guards:
-                    for found in self._of_guard(watched, history, (row, entered), parameters):
-                        self._marks.append(_Mark(*times, found[0], number, *found[1:]))
+                    for column, low, high in self._of_guard(watched, history, (row, entry), parameters):
+                        self._add(_Mark(*times, column, number, low, high, until), tick)
+
+    def _add(self, mark: _Mark, tick: int) -> None:
+        """Add a mark, or let the one before go on where it is cut only by the end of a block."""
+        before = self._last.get(mark.what)
+        if before is not None and self._marks[before].to_tick == tick:
+            self._marks[before] = mark._replace(from_ms=self._marks[before].from_ms)
+            return
+        self._last[mark.what] = len(self._marks)
+        self._marks.append(mark)
 
     def _parts(self, first: int, end: int) -> Iterator[tuple[int, int]]:
         """Split a time where parameters were written."""
@@ -73,18 +90,36 @@ class MarkFinder:
         yield from pairwise(edges)
 
     def _of_guard(
-        self, watched: WatchedGuard, history: HistoryBlock, rows: tuple[int, int], parameters: list[float]
+        self,
+        watched: WatchedGuard,
+        history: HistoryBlock,
+        rows: tuple[int, tuple[int, int]],
+        parameters: list[float],
     ) -> Iterator[tuple[int, float, float]]:
         for index in self._plan.guards[watched.guard].leaves:
             leaf = self._plan.leaves[index]
             if isinstance(leaf, Compare) and leaf.source == "signal":
                 yield leaf.index, _value(leaf.low, parameters), _value(leaf.high, parameters)
             elif isinstance(leaf, Follow):
-                yield from _followed(self._plan, leaf, history, rows, parameters)
+                yield from self._followed(leaf, history, rows, parameters)
+
+    def _followed(
+        self, leaf: Follow, history: HistoryBlock, rows: tuple[int, tuple[int, int]], parameters: list[float]
+    ) -> Iterator[tuple[int, float, float]]:
+        assert history.detail is not None
+        row, (entered_at, entered) = rows
+        target = float(history.detail.target[row, leaf.setpoint])
+        came_from = float(history.setpoint[entered, leaf.setpoint])
+        came_from = self._sides.setdefault((leaf.setpoint, entered_at), came_from)
+        side = np.sign(target - came_from) if leaf.op == "reached" else 0.0
+        tolerance = _value(leaf.tolerance, parameters)
+        for follower in self._plan.setpoints[leaf.setpoint].followers:
+            at = target + follower.offset
+            yield follower.signal, NONE if side < 0 else at - tolerance, NONE if side > 0 else at + tolerance
 
     def marks(self) -> d.Marks:
         """Give them all."""
-        columns = list(zip(*self._marks, strict=True)) or [()] * 6
+        columns = list(zip(*self._marks, strict=True)) or [()] * len(_Mark._fields)
         return d.Marks(
             from_=pack(np.array(columns[0]), "f8"),
             to=pack(np.array(columns[1]), "f8"),
@@ -97,16 +132,3 @@ class MarkFinder:
 
 def _value(level: Level | None, parameters: list[float]) -> float:
     return NONE if level is None else level_value(level, parameters)
-
-
-def _followed(
-    plan: Plan, leaf: Follow, history: HistoryBlock, rows: tuple[int, int], parameters: list[float]
-) -> Iterator[tuple[int, float, float]]:
-    assert history.detail is not None
-    row, entered = rows
-    target = float(history.detail.target[row, leaf.setpoint])
-    side = np.sign(target - float(history.setpoint[entered, leaf.setpoint])) if leaf.op == "reached" else 0.0
-    tolerance = _value(leaf.tolerance, parameters)
-    for follower in plan.setpoints[leaf.setpoint].followers:
-        at = target + follower.offset
-        yield follower.signal, NONE if side < 0 else at - tolerance, NONE if side > 0 else at + tolerance

@@ -7,12 +7,9 @@ security policy (W3C Content Security Policy Level 3), with the hashes of what i
 import base64
 import hashlib
 import json
-from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
-from sequencer import __version__
 from sequencer.generate.render import templates_root
-from sequencer.history.amounts import amount, at, duration
 from sequencer.show.report.document import ReportDocument, as_data
 
 if TYPE_CHECKING:
@@ -20,6 +17,7 @@ if TYPE_CHECKING:
 
     from markupsafe import Markup
 
+LAST_SCRIPT = "start.js"  # sets the page in motion; all others only define things
 MARK = b'<meta name="generator" content="gait-sequencer report">'  # near the beginning of every report
 _VENDOR = "vendor/uplot"
 _UNSAFE = {
@@ -48,20 +46,15 @@ def page_bytes(document: ReportDocument, diagram_svg: str) -> bytes:
         keep_trailing_newline=True,
         autoescape=True,
     )
-    library, scripts, styles = library_text(folder), scripts_text(folder), styles_text(folder)
+    scripts, styles = scripts_text(folder), styles_text(folder)
     text = environment.get_template("report.html.j2").render(
         doc=document,
         diagram_svg=_inline_svg(diagram_svg),
-        uplot_script=Markup(library),  # noqa: S704 - a file that we carry
-        scripts=Markup(scripts),  # noqa: S704 - our own files
+        scripts=Markup(scripts),  # noqa: S704 - files that we carry
         styles=Markup(styles),  # noqa: S704 - our own files
         document_json=Markup(json_text(document)),  # noqa: S704 - nothing in it can end the script element
-        csp=policy((library, scripts), styles),
+        csp=policy(scripts, styles),
         mark=Markup(MARK.decode()),  # noqa: S704 - a constant
-        version=__version__,
-        at=at,
-        duration=duration,
-        amount=amount,
     )
     return text.encode()
 
@@ -84,18 +77,14 @@ def _finite(value: Any) -> Any:
     return value
 
 
-def library_text(folder: "Path") -> str:
-    """Give the plot library with its licence."""
-    licence, script = (
+def scripts_text(folder: "Path") -> str:
+    """Join the plot library, with its licence, and our scripts; the one that starts the page comes last."""
+    licence, library = (
         (folder / _VENDOR / name).read_text(encoding="utf-8") for name in ("LICENSE", "uPlot.iife.min.js")
     )
-    return f"/*! uPlot\n{licence}*/\n{script}"
-
-
-def scripts_text(folder: "Path") -> str:
-    """Join our scripts in the order of their names: they are numbered, the last one starts the page."""
-    paths = sorted((folder / "scripts").glob("*.js"))
-    return "\n".join(path.read_text(encoding="utf-8") for path in paths)
+    paths = sorted((folder / "scripts").glob("*.js"), key=lambda path: (path.name == LAST_SCRIPT, path.name))
+    own = "\n".join(path.read_text(encoding="utf-8") for path in paths)
+    return f"/*! uPlot\n{licence}*/\n{library}\n{own}"
 
 
 def styles_text(folder: "Path") -> str:
@@ -104,11 +93,10 @@ def styles_text(folder: "Path") -> str:
     return "\n".join(path.read_text(encoding="utf-8") for path in paths)
 
 
-def policy(scripts: Iterable[str], styles: str) -> str:
+def policy(scripts: str, styles: str) -> str:
     """Write the content security policy of a page with these scripts and styles in it."""
-    hashes = " ".join(map(_hash, scripts))
     return (
-        f"default-src 'none'; script-src {hashes}; style-src {_hash(styles)}; img-src data:; "
+        f"default-src 'none'; script-src {_hash(scripts)}; style-src {_hash(styles)}; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
 
