@@ -35,6 +35,7 @@ from sequencer.trace.phase_header import LogColumn, LoggedSequence, PhaseHeader,
 from sequencer.trace.ticks import find_fault
 
 MOST_PHASES = 255
+LONGEST_NAME = 200  # characters
 NOT_YET = "(not told yet)"  # before the first cell of a column `phase` that is filled
 _LEAST_NUMBERS = 0.5  # of the filled cells in the first piece, for a column to be one of numbers
 
@@ -210,13 +211,18 @@ class PhaseLog:
     def _intern(self, sequence: int, name: str) -> int:
         codes = self._codes[sequence]
         if name not in codes:
-            if len(codes) == MOST_PHASES:
+            said = ""
+            if len(name) > LONGEST_NAME:
+                said = f"a text of {len(name):,} characters"
+            elif len(codes) == MOST_PHASES:
+                said = f"more than {MOST_PHASES} different values, such as {name}"
+            if said:
                 theirs = self.sequences[sequence]
                 raise TraceError(
-                    f"column {theirs.column} holds more than {MOST_PHASES} different values, such as {name}",
+                    f"column {theirs.column} holds {said}",
                     theirs.place,
                     expected="the name or number of a phase",
-                    hint="is it something measured? Then say which column is the phase: --map phase=NAME",
+                    hint="is it something else? Then say which column is the phase: --map phase=NAME",
                 )
             codes[name] = len(codes)
             self.phases[sequence].append(name)
