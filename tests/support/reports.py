@@ -4,8 +4,6 @@ import functools
 from dataclasses import dataclass
 from pathlib import Path
 
-from support.commands import STORK
-
 import sequencer
 from sequencer.api import Gait
 from sequencer.history.run import Run
@@ -14,6 +12,7 @@ from sequencer.show.report.build import report_document
 from sequencer.show.report.document import ReportDocument
 from sequencer.show.report.page import page_bytes
 from sequencer.show.report.recorded import RunSource
+from support.commands import STORK
 
 RECORDINGS = STORK.parent / "recordings"
 
