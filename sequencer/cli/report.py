@@ -100,11 +100,12 @@ def _of_gait(gait: str, asked: Asked, notes: tuple[str, ...]) -> tuple[bytes, st
 
 
 def _of_logs(asked: Asked, notes: tuple[str, ...]) -> tuple[bytes, str]:
+    from sequencer.cli.following import split_once
     from sequencer.show.report.foreign import logs_document
     from sequencer.show.report.page import page_bytes
 
     with Progress("writing the report", quiet=asked.quiet):
-        document = logs_document(asked.runs, notes)
+        document = logs_document(asked.runs, notes, split_once(asked.mapping, "OURS=THEIRS"))
         return page_bytes(document, ""), document.title
 
 

@@ -61,7 +61,6 @@ def gait_asked(asked: Asked) -> str | None:
     if "-" in asked.runs and (gait == "-" or asked.runs.count("-") > 1):
         raise MisuseError("standard input can be read once only")
     for option, given in (
-        ("--map", asked.mapping),
         ("--run", asked.run_number),
         ("--machine", asked.machine),
     ):

@@ -107,10 +107,11 @@ def phases_on_both_sides(
 
 
 def feet_on_both_sides(feet: Iterable[tuple[str, Numbers, Numbers]]) -> list[BothSides]:
-    """Set beside each other how long the feet of a pair stood and swung.
+    """Set beside each other how long the feet of a pair stood and swung, and how long their steps took.
 
-    feet: of each foot its name and when it came down and left the ground, ms, both (n,). What was cut off by
-    the start or end of the run does not count.
+    A step takes from the touch of the other foot to the touch of this one, if the two take turns (step time:
+    common practice in gait analysis). feet: of each foot its name and when it came down and left the ground,
+    ms, both (n,). What was cut off by the start or end of the run does not count.
     """
     known = {name: (down, up) for name, down, up in feet}
     found = []
@@ -122,6 +123,7 @@ def feet_on_both_sides(feet: Iterable[tuple[str, Numbers, Numbers]]) -> list[Bot
         for what, mine, others in (
             ("time on the ground", _stood(down, up), _stood(*theirs)),
             ("time in the air", _swung(down, up), _swung(*theirs)),
+            ("step from touch to touch", _stepped(theirs[0], down), _stepped(down, theirs[0])),
         ):
             found.append(BothSides(f"{what}, {name} / {turned}", _took(name, mine), _took(turned, others)))
     return [pair for pair in found if pair.left.count or pair.right.count]
@@ -141,6 +143,15 @@ def _stood(down: Numbers, up: Numbers) -> Numbers:
 
 def _swung(down: Numbers, up: Numbers) -> Numbers:
     return down[1:] - up[:-1]
+
+
+def _stepped(other: Numbers, own: Numbers) -> Numbers:
+    """Give the times from the other foot's last touch to each touch; the first of each may be no touch."""
+    touches, before = own[1:], own[:-1]
+    last = np.searchsorted(other, touches, side="left") - 1
+    since = other[np.maximum(last, 0)] if len(other) else np.zeros(len(touches))
+    turns = (last >= 1) & (since > before)
+    return np.asarray((touches - since)[turns], np.float64)
 
 
 def _took(name: str, times: Numbers) -> SideTimes:

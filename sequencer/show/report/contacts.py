@@ -24,26 +24,27 @@ AWAY, BACK = 0.25, 0.125  # shares of the most that is commanded
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
+Times = NDArray[np.int64] | NDArray[np.float64]
 
 
 @dataclass
 class Intervals:
     """Collects from when to when something was so, block by block; times in ms."""
 
-    from_ms: list[int] = field(default_factory=list)
-    to_ms: list[int] = field(default_factory=list)
+    from_ms: list[float] = field(default_factory=list)
+    to_ms: list[float] = field(default_factory=list)
     open: bool = False
 
-    def add(self, so: Bools, at_ms: Ints) -> None:
+    def add(self, so: Bools, at_ms: Times) -> None:
         """Take whether it was so in the next ticks, and their times."""
         if not len(so):
             return
         edges = np.flatnonzero(np.diff(so.astype(np.int8), prepend=np.int8(self.open)))
         for row in edges.tolist():
-            (self.from_ms if so[row] else self.to_ms).append(int(at_ms[row]))
+            (self.from_ms if so[row] else self.to_ms).append(float(at_ms[row]))
         self.open = bool(so[-1])
 
-    def finish(self, end_ms: int) -> None:
+    def finish(self, end_ms: float) -> None:
         """Close what still lasts."""
         if self.open:
             self.to_ms.append(end_ms)

@@ -25,7 +25,7 @@ DRAWN = frozenset(
 _ASIDE: dict[str, NumberType] = {"truth": "u1"}
 
 Floats = NDArray[np.float32]
-Ints = NDArray[np.int64]
+Times = NDArray[np.int64] | NDArray[np.float64]
 
 
 def choose(ticks: int, drawn: int, moments: Iterable[int], around: int) -> Kept:
@@ -64,19 +64,19 @@ class Keeper:
     def __init__(self, heads: Sequence[ColumnHead], kept: Kept, ticks: int) -> None:
         self._heads, self._kept = heads, kept
         self._pieces: list[list[list[Floats]]] = [[[] for _ in kept.windows] for _ in heads]
-        self._times: list[list[Ints]] = [[] for _ in kept.windows]
+        self._times: list[list[Times]] = [[] for _ in kept.windows]
         buckets = -(-ticks // kept.bucket) if kept.bucket else 0
         self._least = {
             i: np.full(buckets, np.nan, np.float32) for i, h in enumerate(heads) if h.role in DRAWN
         }
         self._most = {i: least.copy() for i, least in self._least.items()}
-        self._starts = np.zeros(buckets, np.int64)
+        self._starts = np.zeros(buckets, np.float64)
         self._tick = 0
-        self._start = self._last = 0
-        self._even: int | None = None  # the step between ticks, as long as it is one
+        self._start = self._last = 0.0
+        self._even: float | None = None  # the step between ticks, as long as it is one
         self._uneven = False
 
-    def add(self, values: Sequence[Floats], at_ms: Ints) -> None:
+    def add(self, values: Sequence[Floats], at_ms: Times) -> None:
         """Take the next ticks: a column's numbers for each head, and their times."""
         count = len(at_ms)
         if not count:
@@ -92,7 +92,7 @@ class Keeper:
             self._add_buckets(values, at_ms)
         self._tick += count
 
-    def _add_buckets(self, values: Sequence[Floats], at_ms: Ints) -> None:
+    def _add_buckets(self, values: Sequence[Floats], at_ms: Times) -> None:
         size = self._kept.bucket
         first = self._tick // size
         edges = np.arange(first * size, self._tick + len(at_ms), size) - self._tick
@@ -107,15 +107,15 @@ class Keeper:
             least[where] = np.fmin(least[where], np.fmin.reduceat(values[i], rows))
             most[where] = np.fmax(most[where], np.fmax.reduceat(values[i], rows))
 
-    def _watch_clock(self, at_ms: Ints) -> None:
+    def _watch_clock(self, at_ms: Times) -> None:
         if self._tick == 0:
-            self._start = self._last = int(at_ms[0])
+            self._start = self._last = float(at_ms[0])
             steps = np.diff(at_ms)
         else:
             steps = np.diff(at_ms, prepend=self._last)
-        self._last = int(at_ms[-1])
+        self._last = float(at_ms[-1])
         if len(steps):
-            self._even = int(steps[0]) if self._even is None else self._even
+            self._even = float(steps[0]) if self._even is None else self._even
             self._uneven = self._uneven or bool((steps != self._even).any())
 
     def columns(self) -> list[Column]:
@@ -130,11 +130,11 @@ class Keeper:
             coarse = Coarse(pack(self._least[number], "f4"), pack(self._most[number], "f4"))
         return Column(head.name, head.unit, head.role, pieces, coarse)
 
-    def clock(self, tick_ms: int) -> Clock:
+    def clock(self, tick_ms: float) -> Clock:
         """Give the ticks' times."""
         if not self._uneven:
             return Clock(self._start, tick_ms if self._even is None else self._even, None, None)
-        times = [pack(np.concatenate([np.zeros(0, np.int64), *t]), "f8") for t in self._times]
+        times = [pack(np.concatenate([np.zeros(0), *t]), "f8") for t in self._times]
         buckets: Packed | None = pack(self._starts, "f8") if self._kept.bucket else None
         return Clock(self._start, tick_ms, times, buckets)
 
