@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from playwright.sync_api import Page
+
 from support.browser import Pages, Scheme
 
 # a frame later everything that was asked for is drawn, unless columns are still being unpacked
@@ -88,13 +89,13 @@ class ReportPage:
             for guard in read
         ]
 
-    def plotted(self) -> dict[str, list[tuple[str, float]]]:
-        """Read the numbers at the moment in every plot's legend: plot -> [(line, number)]."""
+    def plotted(self) -> list[tuple[str, list[tuple[str, float]]]]:
+        """Read the numbers at the moment in every plot's legend: (plot, [(line, number)])."""
         read = self.page.evaluate("""() => [...document.querySelectorAll("#plots figure")].map((figure) => [
           figure.querySelector("figcaption bdi").textContent,
           [...figure.querySelectorAll(".legend li")].map((line) =>
             [line.querySelector("bdi").textContent, line.querySelector("data").value])])""")
-        return {title: [(name, number(value)) for name, value in lines] for title, lines in read}
+        return [(title, [(name, number(value)) for name, value in lines]) for title, lines in read]
 
     def moves(self) -> list[list[str]]:
         """Read the whole table of transitions, page after page."""
