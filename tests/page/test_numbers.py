@@ -83,7 +83,8 @@ def wrong_bars(page: ReportPage, run: Run, tick: int) -> list[str]:
             truth, margin = int(detail.truth[tick, leaf]), float(detail.margin[tick, leaf])
             if row.truth != truth or not same(row.margin, margin):
                 wrong.append(f"{row} at tick {tick}, not {truth}, {margin}")
-            if truth == FALSE and math.isfinite(margin) and abs(short(row.number) + margin) > digit(margin):
+            missing = abs(short(row.number) + margin)
+            if truth == FALSE and math.isfinite(margin) and not missing <= digit(margin):
                 wrong.append(f"{row.number} at tick {tick}, not {-margin} short")
     return wrong
 
@@ -99,8 +100,7 @@ def digit(x: float) -> float:
 
 def short(text: str) -> float:
     found = re.search(r"(-?[\d.]+) ?\S* short", text)
-    assert found, text
-    return float(found[1])
+    return float(found[1]) if found else math.nan
 
 
 @pytest.mark.parametrize("planted", [False, True])
