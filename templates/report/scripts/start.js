@@ -136,7 +136,7 @@ function timePlots() {
  */
 function printing(plots) {
   /** @type {boolean[]} */
-  let seen = [];
+  const seen = [];
   const turn = (/** @type {boolean} */ on) => {
     document.documentElement.classList.toggle("paper", on);
     ink.known.clear();
