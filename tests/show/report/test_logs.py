@@ -298,7 +298,7 @@ def test_a_log_comes_from_standard_input_as_well(tmp_path: Path) -> None:
 
 
 def test_a_recording_without_phases_names_both_ways_on_the_command_line(tmp_path: Path) -> None:
-    (tmp_path / "walk.csv").write_text("time,state,x\n0,up,1\n1,down,2\n")
+    (tmp_path / "walk.csv").write_text("time,state,x\n0,up,1\n1,down,2\n2,down,2\n")
     assert_one_clear_error(run("plot", "walk.csv", cwd=tmp_path), "--gait", "--map phase=state")
     done = run("plot", "walk.csv", "--map", "phase=state", "-o", "a.svg", cwd=tmp_path)
     assert (done.returncode, done.stderr) == (0, "plotted: a.svg\n")
