@@ -84,7 +84,8 @@ def scripts_text(folder: "Path") -> str:
     )
     paths = sorted((folder / "scripts").glob("*.js"), key=lambda path: (path.name == LAST_SCRIPT, path.name))
     own = "\n".join(path.read_text(encoding="utf-8") for path in paths)
-    return f"/*! uPlot\n{licence}*/\n{library}\n{own}"
+    # all of it is one script, and strict only if this comes first
+    return f'"use strict";\n/*! uPlot\n{licence}*/\n{library}\n{own}'
 
 
 def styles_text(folder: "Path") -> str:
