@@ -13,6 +13,7 @@ VERBS: Final = {
     "explain": ("explain", "Explain a finding's code, with a bad and a good example."),
     "draw": ("draw", "Draw a gait as a diagram."),
     "dry-run": ("dry_run", "Run a gait against a recording, or against itself."),
+    "rehearse": ("rehearse", "Rehearse a walk in physics, with a body that can fall."),
     "rounding": ("rounding", "Tell which decisions differ in int16 from binary32."),
     "make-trace": ("make_trace", "Write a trace from a script, or by letting the machine follow."),
     "generate": ("generate", "Generate the controller's source code."),

@@ -17,7 +17,7 @@ import numpy as np
 from sequencer.rehearse.body import Body, Drive, Joint, Link
 from sequencer.rehearse.engine import engine
 
-STEP_S = 0.001
+LONGEST_STEP_S = 0.002
 ROD_RADIUS_M = 0.02  # only for the moment of inertia about a rod's own axis
 SOLE_HALF_THICK_M = 0.01
 _ROTOR_RAD_PER_S = 200.0  # how fast the rotor is led to its place: far above what a walk does
@@ -46,7 +46,12 @@ class Model:
     floor: int
 
 
-def build_model(body: Body) -> Model:
+def steps_in(tick_s: float) -> int:
+    """Give into how many steps of physics a tick is cut."""
+    return max(1, math.ceil(tick_s / LONGEST_STEP_S - 1e-9))
+
+
+def build_model(body: Body, step_s: float = LONGEST_STEP_S) -> Model:
     """Build the model and stand it on the floor. Raises ToolError if the engine is missing.
 
     The engine finds contact forces from the inertia behind a foot alone, without the damping of its drive. A
@@ -56,7 +61,7 @@ def build_model(body: Body) -> Model:
     """
     mj = engine()
     spec = mj.MjSpec()
-    spec.option.timestep = STEP_S
+    spec.option.timestep = step_s
     spec.option.integrator = mj.mjtIntegrator.mjINT_IMPLICITFAST
     spec.option.cone = mj.mjtCone.mjCONE_ELLIPTIC
     spec.option.impratio = 5
@@ -70,7 +75,7 @@ def build_model(body: Body) -> Model:
         contype=_FLOOR,
         conaffinity=_FOOT | _TRUNK,
     )
-    behind = {drive.joint: _BEHIND * STEP_S * drive.damping for drive in body.drives}
+    behind = {drive.joint: _BEHIND * step_s * drive.damping for drive in body.drives}
     made: list[Any] = []
     for number, link in enumerate(body.links):
         made.append(_add_link(mj, spec, made, number, link, friction))

@@ -1,6 +1,7 @@
 """Writing down what the body really did, in the columns of `sequencer.trace.truth`."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sequencer.rehearse.body import Body, Link, Vector
 from sequencer.rehearse.stance import Stance
@@ -17,18 +18,19 @@ class Notes:
     def __init__(self, body: Body) -> None:
         self._feet = [(foot, body.links[foot].name) for foot in body.feet]
         self._lines = drawn(body)
+        self._of = [number for _, number, *_ in self._lines for _ in range(2)]
+        self._points = np.array([point for *_, begin, end in self._lines for point in (begin, end)])
         self._rows: list[list[float]] = []
+        self._ends: list[NDArray[np.float32]] = []
 
     def note(self, stance: Stance) -> None:
         """Note one tick."""
-        clear = [round(_MM * stance.clearance(foot), _FINE) for foot, _ in self._feet]
-        margin = np.nan if stance.margin is None else round(_MM * stance.margin, _FINE)
-        contact = [float(stance.carries(foot)) for foot, _ in self._feet]
-        ends = []
-        for _, link, begin, end in self._lines:
-            for y, z in (stance.place(link, begin), stance.place(link, end)):
-                ends += [round(_MM * y, _COARSE), round(_MM * z, _COARSE)]
-        self._rows.append([*clear, margin, *contact, *ends])
+        clear = [_MM * stance.clearance(foot) for foot, _ in self._feet]
+        margin = np.nan if stance.margin is None else _MM * stance.margin
+        self._rows.append([*clear, margin, *(float(stance.carries(foot)) for foot, _ in self._feet)])
+        at, turn = stance.places()
+        ends = at[self._of, 1:] + np.einsum("pij,pj->pi", turn[self._of, 1:], self._points)
+        self._ends.append((_MM * ends).astype(np.float32).reshape(-1))
 
     def beside(self) -> Beside:
         """Give the columns with a row for each tick."""
@@ -37,7 +39,9 @@ class Notes:
         names += [contact_column(name) for _, name in self._feet]
         for name, *_ in self._lines:
             names += link_columns(name)
-        values = np.array(self._rows, np.float32).reshape(len(self._rows), len(names))
+        fine = np.array(self._rows, np.float64).round(_FINE)
+        coarse = np.array(self._ends, np.float64).round(_COARSE)
+        values = np.hstack([fine, coarse]).astype(np.float32)
         values[values == 0] = 0  # no -0
         return Beside(tuple(names), values)
 

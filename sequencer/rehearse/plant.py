@@ -12,7 +12,7 @@ from sequencer.plan.tables import Plan
 from sequencer.rehearse.body import Body
 from sequencer.rehearse.drives import Drives
 from sequencer.rehearse.engine import engine
-from sequencer.rehearse.model import STEP_S, build_model
+from sequencer.rehearse.model import build_model, steps_in
 from sequencer.rehearse.sensing import Senses, SensorFaults
 from sequencer.rehearse.stance import Stance
 from sequencer.trace.blocks import TickBlock
@@ -50,11 +50,10 @@ class BodyPlant:
     def __init__(self, plan: Plan, body: Body, options: RehearsalOptions) -> None:
         self.body = body = faulty(body, plan, options)
         self._mj = engine()
-        self._model = build_model(body)
+        self._tick_s = tick_s = plan.tick_ms / 1000
+        self._steps = steps_in(tick_s)
+        self._model = build_model(body, tick_s / self._steps)
         self.stance = Stance(body, self._model)
-        tick_s = plan.tick_ms / 1000
-        self._steps = max(1, round(tick_s / STEP_S))
-        self._tick_s = self._steps * STEP_S
         self._drives = Drives(body, self._model, tick_s)
         faults = _sensor_faults(plan, options)
         self._senses = Senses(body, plan, self.stance, options.seed, faults, noise=options.noise)

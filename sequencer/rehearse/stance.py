@@ -1,7 +1,6 @@
 """Where the body really is: what sensors would measure if they were true, feet, support, fall."""
 
 import math
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,8 +35,8 @@ class Stance:
         """
         mj, model, data = engine(), self._model.model, self._model.data
         self.loads = dict.fromkeys(self._body.feet, 0.0)
-        places: list[NDArray[np.float64]] = []
-        forces: list[float] = []
+        places: list[tuple[float, float]] = []
+        total = moment_x = moment_y = 0.0
         for number in range(data.ncon):
             contact = data.contact[number]
             pair = int(contact.geom1), int(contact.geom2)
@@ -51,13 +50,14 @@ class Stance:
             force = float(self._force[0])
             if force > 0:
                 self.loads[foot] += force
-                places.append(contact.pos[:2].copy())
-                forces.append(force)
-        total = sum(forces)
+                x, y, _ = contact.pos.tolist()
+                places.append((x, y))
+                total += force
+                moment_x += force * x
+                moment_y += force * y
         self.margin = None
         if total > CARRIES_N:
-            points = np.array(places)
-            self.margin = margin(points, np.array(forces) @ points / total)
+            self.margin = margin(places, (moment_x / total, moment_y / total))
 
     def sensed(self, sense: Sense) -> float:
         """Give what a sensor of a tilt, a joint, a motor or a load would read if it were true."""
@@ -104,9 +104,8 @@ class Stance:
             return f"the trunk is lower than {1000 * self._body.fallen_below:g} mm"
         return ""
 
-    def place(self, link: int, point: Any) -> tuple[float, float]:
-        """Give where a point of a link is in the frontal plane: y, z."""
-        body = self._model.bodies[link]
-        turn = self._model.data.xmat[body].reshape(3, 3)
-        at = self._model.data.xpos[body] + turn @ np.asarray(point, np.float64)
-        return float(at[1]), float(at[2])
+    def places(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Give where all links are: their origins (links, 3), and how they are turned (links, 3, 3)."""
+        bodies = list(self._model.bodies)
+        data = self._model.data
+        return data.xpos[bodies], data.xmat[bodies].reshape(-1, 3, 3)
