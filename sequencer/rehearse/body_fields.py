@@ -10,6 +10,8 @@ from sequencer.gait.body_model import Triple
 from sequencer.gait.nodes import Path
 from sequencer.rehearse.body import Vector
 
+_OF_LINKS = ("link", "joint")
+
 
 class Fields:
     """Notes errors in `findings` and goes on with something harmless in their place."""
@@ -17,6 +19,7 @@ class Fields:
     def __init__(self, loaded: LoadedBody) -> None:
         self.findings: list[Finding] = list(loaded.findings)
         self._loaded = loaded
+        self.links_told = any(cut[:1] == ("links",) for cut in loaded.cut)  # some link or joint is wrong
 
     def error(self, code: str, path: Path, message: str, expected: str, fix: str = "") -> None:
         """Note an error at the value at `path`."""
@@ -35,7 +38,8 @@ class Fields:
             return convert(quantity, unit)
         except UnitError as error:
             expected = f"a number in {unit} or a unit that converts to it" if unit else "a bare number"
-            self.error("bad-unit", path, str(error), expected)
+            key = next(part for part in reversed(path) if isinstance(part, str))
+            self.error("bad-unit", path, f"{key}: {error}", expected)
             return 1.0
 
     def not_below(self, quantity: Quantity | None, unit: str, *path: str | int) -> float:
@@ -71,6 +75,8 @@ class Fields:
         names = list(known)
         if name in names:
             return names.index(name)
+        if kind in _OF_LINKS and self.links_told:
+            return None  # it may be among those that are wrong
         close = difflib.get_close_matches(name, names, n=1)
         place = self._loaded.where.key(path) if on_key else self._loaded.where.value(path)
         said = ", ".join(names[:20]) or f"a {kind}, and there is none"

@@ -18,6 +18,7 @@ from sequencer.rehearse.body import Body, Drive, Joint, Link
 from sequencer.rehearse.engine import engine
 
 LONGEST_STEP_S = 0.002
+SETTLES_S = 0.5
 ROD_RADIUS_M = 0.02  # only for the moment of inertia about a rod's own axis
 SOLE_HALF_THICK_M = 0.01
 _ROTOR_RAD_PER_S = 200.0  # how fast the rotor is led to its place: far above what a walk does
@@ -192,6 +193,13 @@ def _stand(mj: Any, found: Model, body: Body) -> None:
     mj.mj_forward(found.model, data)
     data.qpos[2] -= min(lowest(found, body, foot) for foot in body.feet)
     mj.mj_forward(found.model, data)
+
+
+def settle(found: Model) -> None:
+    """Let the body come to rest on its feet before the first tick, its motors standing still."""
+    mj = engine()
+    mj.mj_step(found.model, found.data, math.ceil(SETTLES_S / found.model.opt.timestep))
+    mj.mj_forward(found.model, found.data)
 
 
 def lowest(found: Model, body: Body, foot: int) -> float:

@@ -12,7 +12,7 @@ from sequencer.plan.tables import Plan
 from sequencer.rehearse.body import Body
 from sequencer.rehearse.drives import Drives
 from sequencer.rehearse.engine import engine
-from sequencer.rehearse.model import build_model, steps_in
+from sequencer.rehearse.model import build_model, settle, steps_in
 from sequencer.rehearse.sensing import Senses, SensorFaults
 from sequencer.rehearse.stance import Stance
 from sequencer.trace.blocks import TickBlock
@@ -53,6 +53,7 @@ class BodyPlant:
         self._tick_s = tick_s = plan.tick_ms / 1000
         self._steps = steps_in(tick_s)
         self._model = build_model(body, tick_s / self._steps)
+        settle(self._model)
         self.stance = Stance(body, self._model)
         self._drives = Drives(body, self._model, tick_s)
         faults = _sensor_faults(plan, options)

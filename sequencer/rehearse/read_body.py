@@ -85,9 +85,10 @@ class _Builder:
         if on is not None and block.joint is not None:
             joint = self._joint(block.joint, (*path, "joint"))
             if block.joint.name in self._joints:
+                self.fields.links_told = True
                 message = f"{block.joint.name} is the name of a joint already"
                 self.fields.error("duplicate-name", (*path, "joint", "name"), message, "one name for each")
-            self._joints[block.joint.name] = len(self._links)
+            self._joints.setdefault(block.joint.name, len(self._links))
         form, size = self._form(block, path)
         centre = block.centre
         return Link(
@@ -105,19 +106,20 @@ class _Builder:
         """Give the link that one hangs on, None for the trunk."""
         if not self._links:
             for key in ("on", "at", "joint"):
-                if getattr(block, key) is not None:
+                if getattr(block, key) is not None and not self.fields.links_told:
                     message = f"the first link is the trunk, which is free: {key} has no sense here"
                     self.fields.error("unknown-key", (*path, key), message, "the trunk as the first link")
             return None
         missing = [key for key in ("on", "joint") if getattr(block, key) is None]
         if missing and not any(self.fields.was_cut(*path, key) for key in missing):
+            self.fields.links_told = True
             message = f"{path[-1]} lacks {' and '.join(missing)}"
             expected = "on: LINK and joint: {name: ..., turns: roll}"
             self.fields.error("missing-key", path, message, expected)
         if block.on is None:
             return 0
         known = [link.name for link in self._links]
-        return self.fields.named(block.on, known, "link above it", (*path, "on")) or 0
+        return self.fields.named(block.on, known, "link", (*path, "on")) or 0
 
     def _end_of(self, on: int | None) -> Vector:
         """Give the place at which a link hangs that does not say where: the lower end of a rod."""
@@ -212,7 +214,7 @@ class _Builder:
             return None, setpoint, 1.0
         joint = self._links[self._joints[block.joint]].joint or _NO_JOINT
         unit = self._plan.setpoints[setpoint].unit
-        scale = self._scale(unit, "rad" if joint.turns else "m", (*path, "setpoint"))
+        scale = self._scale(block.setpoint or "", unit, "rad" if joint.turns else "m", (*path, "setpoint"))
         return None, setpoint, 1 / scale
 
     # -- senses --------------------------------------------------------------------------------------------
@@ -231,14 +233,16 @@ class _Builder:
             return Sense(signal, "steady", 0, self.fields.number(block.steady, unit, *path, "steady"), 1.0)
         if block.joint is not None:
             return self._joint_sense(signal, block, path, unit)
-        links = [link.name for link in self._links]
-        if block.load is not None:
-            what = self.fields.named(block.load, links, "link", (*path, "load"))
-            if what is not None and not self._links[what].is_foot:
-                self.fields.error("wrong-type", (*path, "load"), f"{block.load} is no foot", "a foot")
-            return what if what is None else Sense(signal, "load", what, 0.0, self._scale(unit, "N", path))
-        what = self.fields.named(block.tilt or "", links, "link", (*path, "tilt"))
-        return what if what is None else Sense(signal, block.about, what, 0.0, self._scale(unit, "rad", path))
+        kind: Literal["load", "tilt"] = "tilt" if block.load is None else "load"
+        named = block.load or block.tilt or ""
+        what = self.fields.named(named, [link.name for link in self._links], "link", (*path, kind))
+        if what is None:
+            return None
+        if kind == "tilt":
+            return Sense(signal, block.about, what, 0.0, self._scale(name, unit, "rad", path))
+        if not self._links[what].is_foot:
+            self.fields.error("wrong-type", (*path, kind), f"{named} is no foot", "a foot: sole or ball")
+        return Sense(signal, "load", what, 0.0, self._scale(name, unit, "N", path))
 
     def _joint_sense(self, signal: int, block: SenseBlock, path: tuple[str, str], unit: str) -> Sense | None:
         joint = block.joint or ""
@@ -246,7 +250,7 @@ class _Builder:
             return None
         link = self._joints[joint]
         turns = (self._links[link].joint or _NO_JOINT).turns
-        scale = self._scale(unit, "rad" if turns else "m", path)
+        scale = self._scale(path[-1], unit, "rad" if turns else "m", path)
         if block.side == "joint":
             return Sense(signal, "joint", link, 0.0, scale)
         drive = next((i for i, drive in enumerate(self._drives) if drive.joint == link), None)
@@ -263,15 +267,16 @@ class _Builder:
         signal = self.fields.named(model.supply.signal, names, "signal", path)
         if signal is None:
             return None
-        return Sense(signal, "supply", 0, 0.0, self._scale(self._plan.signals[signal].unit, "V", path))
+        name, unit = self._plan.signals[signal].name, self._plan.signals[signal].unit
+        return Sense(signal, "supply", 0, 0.0, self._scale(name, unit, "V", path))
 
-    def _scale(self, unit: str, si: str, path: Path) -> float:
-        """Give what turns a number of an SI unit into one of the machine file's unit."""
+    def _scale(self, name: str, unit: str, si: str, path: Path) -> float:
+        """Give what turns a number of an SI unit into one of a signal's or setpoint's unit."""
         try:
             return factor(si, unit)
         except UnitError:
-            message = f"this is in {unit or 'a bare number'} in the machine file, and it cannot sense that"
-            self.fields.error("bad-unit", path, message, f"something that is measured as {dimension(si)}")
+            message = f"{name} is {f'in {unit}' if unit else 'a bare number'}, and what is named here in {si}"
+            self.fields.error("bad-unit", path, message, f"what is measured as {dimension(unit)}")
             return 1.0
 
     def _refuse_unsensed(self, senses: tuple[Sense, ...]) -> None:
