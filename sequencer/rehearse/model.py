@@ -14,15 +14,17 @@ from typing import Any
 
 import numpy as np
 
+from sequencer.base.errors import MisuseError
 from sequencer.rehearse.body import Body, Drive, Joint, Link
 from sequencer.rehearse.engine import engine
 
-LONGEST_STEP_S = 0.002
+LONGEST_STEP_S = 0.001
 SETTLES_S = 0.5
 ROD_RADIUS_M = 0.02  # only for the moment of inertia about a rod's own axis
 SOLE_HALF_THICK_M = 0.01
 _ROTOR_RAD_PER_S = 200.0  # how fast the rotor is led to its place: far above what a walk does
-_BEHIND = 0.25  # inertia of a gear's far side, as a share of damping times step; see `build_model`
+_BEHIND = 0.5  # inertia of a gear's far side, as a share of damping times step; see `build_model`
+_MOST_BEHIND = 0.1  # of that inertia, as a share of the whole body's mass, and of that at the trunk's height
 _LED = 5.0  # times as stiff as the spring; both in a row give what the file says
 _FLOOR, _FOOT, _TRUNK = 1, 2, 4  # what touches what: the floor all, feet and trunk only the floor
 _ROLLING = (0.005, 0.0001)  # friction against twisting and rolling, MuJoCo's own defaults
@@ -53,12 +55,15 @@ def steps_in(tick_s: float) -> int:
 
 
 def build_model(body: Body, step_s: float = LONGEST_STEP_S) -> Model:
-    """Build the model and stand it on the floor. Raises ToolError if the engine is missing.
+    """Build the model and stand it on the floor.
 
-    The engine finds contact forces from the inertia behind a foot alone, without the damping of its drive. A
-    light foot on a stiff drive would then gain energy in every contact and rock for ever at this step. So
-    each driven joint is given a gear with a little inertia, as real ones have; with it the rocking dies out
-    as it does with a step a tenth as long (a test holds that).
+    Raises ToolError if the engine is missing, MisuseError for a drive that is too stiff for its steps.
+
+    The engine finds contact forces from the inertia behind a foot alone; the damping of its drive acts in the
+    next step only. Such a damper takes energy out only while damping * step / inertia < 2 (explicit Euler),
+    and a light foot on a stiff drive would rock for ever. So each driven joint is given a gear with the
+    inertia that this asks for, a little of which real gears have, too; a push then dies out as it does with a
+    step a tenth as long (tests hold both).
     """
     mj = engine()
     spec = mj.MjSpec()
@@ -86,7 +91,11 @@ def build_model(body: Body, step_s: float = LONGEST_STEP_S) -> Model:
         joint = body.links[drive.joint].joint
         assert joint is not None
         _add_drive(mj, spec, number, drive, joint)
-    model = spec.compile()
+    try:
+        model = spec.compile()
+    except ValueError as error:
+        what = str(error).splitlines()[0].removeprefix("Error: ")
+        raise MisuseError(f"{body.source}: the engine cannot build this body: {what}") from None
     found = Model(
         model=model,
         data=mj.MjData(model),
@@ -98,7 +107,23 @@ def build_model(body: Body, step_s: float = LONGEST_STEP_S) -> Model:
         floor=model.geom("floor").id,
     )
     _stand(mj, found, body)
+    _refuse_stiff(body, behind, float(found.data.qpos[2]))
     return found
+
+
+def _refuse_stiff(body: Body, behind: dict[int, float], height: float) -> None:
+    """Raise MisuseError for a drive whose gear would need so much inertia that the body moves otherwise."""
+    mass = sum(link.mass for link in body.links)
+    for drive in body.drives:
+        joint = body.links[drive.joint].joint
+        assert joint is not None
+        most = _MOST_BEHIND * mass * (height**2 if joint.turns else 1.0)
+        if behind[drive.joint] > most:
+            times = math.ceil(behind[drive.joint] / most)
+            raise MisuseError(
+                f"{body.source}: {drive.name} is too stiff and too much damped for a body of {mass:g} kg",
+                hint=f"let it give {times} times as much or more; it is as good as stiff even then",
+            )
 
 
 def _at(model: Any, joint: str) -> int:

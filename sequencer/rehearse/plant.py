@@ -11,8 +11,8 @@ from sequencer.history.blocks import HistoryBlock
 from sequencer.plan.tables import Plan
 from sequencer.rehearse.body import Body
 from sequencer.rehearse.drives import Drives
-from sequencer.rehearse.engine import engine
-from sequencer.rehearse.model import build_model, settle, steps_in
+from sequencer.rehearse.engine import engine, unsound
+from sequencer.rehearse.model import Model, build_model, settle, steps_in
 from sequencer.rehearse.sensing import Senses, SensorFaults
 from sequencer.rehearse.stance import Stance
 from sequencer.trace.blocks import TickBlock
@@ -44,7 +44,8 @@ class RehearsalOptions:
 class BodyPlant:
     """Answers to each tick's commands with the inputs of the next one.
 
-    Raises ToolError without the engine, MisuseError for options that name nothing or make no sense.
+    Raises ToolError without the engine, MisuseError for options that name nothing or make no sense, and for a
+    body whose numbers run away.
     """
 
     def __init__(self, plan: Plan, body: Body, options: RehearsalOptions) -> None:
@@ -71,8 +72,8 @@ class BodyPlant:
         self._ticks = 0
 
     @property
-    def model(self) -> object:
-        """The engine's model and state (`sequencer.rehearse.model.Model`)."""
+    def model(self) -> Model:
+        """The engine's model and state."""
         return self._model
 
     def inputs(self) -> TickBlock:
@@ -95,11 +96,20 @@ class BodyPlant:
         on = bool(record.drives[-1])
         self._drives.command(record.output[-1], record.setpoint[-1], self._volts, on=on)
         self._mj.mj_step(self._model.model, self._model.data, self._steps)
+        if unsound(self._model.data):
+            self._refuse()
         self._mj.mj_forward(self._model.model, self._model.data)
         self.stance.look()
         self._ticks += 1
         if self._volts is not None:
             self._volts = max(0.0, self._volts - self.body.falls * self._tick_s)
+
+    def _refuse(self) -> None:
+        ms = self._ticks * self._tick_ms
+        raise MisuseError(
+            f"the physics of {self.body.source} cannot be computed: its numbers ran away at {ms / 1000:g} s",
+            hint="a drive that is far too stiff (gives), or has far too much damping, for what it moves",
+        )
 
 
 def faulty(body: Body, plan: Plan, options: RehearsalOptions) -> Body:

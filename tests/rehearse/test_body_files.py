@@ -55,7 +55,7 @@ def test_a_servo_and_a_ball_can_be_said(tmp_path: Path) -> None:
         ("sole: {long: 1 m, wide: 1 m, under: 1 m}", "ball: 20 mm"),
         ("    joint: neck\n    output: motor", "    joint: pivot\n    setpoint: aim"),
         ("speed: 1 mm/s", "speed: 60 deg/s"),
-        ("1000 kN\n    gives: {by: 1 mm, under: 1000 kN}", "5 Nm\n    gives: {by: 1 deg, under: 5 Nm}"),
+        ("1000 kN\n    gives: {by: 1 mm, under: 50 kN}", "5 Nm\n    gives: {by: 1 deg, under: 5 Nm}"),
         ("swing: {joint: pivot}", "swing: {joint: pivot, side: motor}"),
     )
     body = body_of(text, tmp_path)
@@ -104,7 +104,7 @@ PLANTED = [
     ("output: motor", "setpoint: aim", "bad-unit", "aim"),
     ("output: motor", "output: motor\n    at: 6 V", "missing-key", "supply"),
     ("speed: 1 mm/s", "speed: 1 deg/s", "bad-unit", "deg/s"),
-    ("under: 1000 kN", "under: 1000 Nm", "bad-unit", "Nm"),
+    ("under: 50 kN", "under: 50 Nm", "bad-unit", "Nm"),
     ("swing: {joint", "swign: {joint", "unknown-name", "did you mean swing?"),
     ("swing: {joint: pivot}", "swing: {joint: pivott}", "unknown-name", "did you mean pivot?"),
     ("swing: {joint: pivot}", "swing: {joint: neck}", "bad-unit", "deg"),

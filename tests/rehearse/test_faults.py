@@ -1,5 +1,7 @@
 """What is planted shows, in the direction that a study of such machines found (its figures: other bodies)."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from support.bodies import body_of
@@ -8,7 +10,7 @@ from support.rehearsals import Rehearser
 from sequencer.base.errors import MisuseError
 from sequencer.executors.compiled import CompiledExecutor
 from sequencer.plan.tables import Plan
-from sequencer.rehearse.plant import RehearsalOptions
+from sequencer.rehearse.plant import BodyPlant, RehearsalOptions
 from sequencer.rehearse.run import Rehearsal, rehearse
 from sequencer.show.runs import failed
 from sequencer.trace.truth import truth_columns
@@ -80,6 +82,21 @@ def test_feet_that_are_too_narrow_fall_and_the_run_ends_there(rehearser: Rehears
     assert done.fallen.startswith("the trunk")
     assert done.fallen_ms is not None and done.fallen_ms < 20_000
     assert len(done.truth.values) == done.fallen_ms // 10 + 1 == sum(len(b) for b in done.blocks)
+
+
+def test_a_body_that_cannot_be_computed_is_told_and_leaves_no_log(
+    rehearser: Rehearser, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    executor = CompiledExecutor(rehearser.plan)
+    plant = BodyPlant(rehearser.plan, rehearser(4).body, RehearsalOptions())
+    plant.model.data.qvel[:] = 1e15
+    with pytest.raises(MisuseError, match="cannot be computed: its numbers ran away at 0 s"):
+        plant.obey(executor.run(plant.inputs()))
+    with pytest.raises(MisuseError, match="the engine cannot build this body: mass"):
+        rehearser(4, ("mass: 0.4 kg", "mass: 1e-30 kg"))
+    assert list(tmp_path.iterdir()) == []
+    assert capfd.readouterr() == ("", "")
 
 
 def test_a_floor_like_ice_and_a_flat_battery_reach_the_body(plan: Plan, rehearser: Rehearser) -> None:

@@ -51,7 +51,7 @@ drives:
     output: motor
     speed: 1 mm/s
     stalls_at: 1000 kN
-    gives: {by: 1 mm, under: 1000 kN}
+    gives: {by: 1 mm, under: 50 kN}
 senses:
   swing: {joint: pivot}
   load: {load: foot}
