@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from sequencer.check.accepted import Judged
     from sequencer.generate.files import Written
     from sequencer.history.blocks import Executor
+    from sequencer.history.recorder import Watch
     from sequencer.history.rounding import Rounding
     from sequencer.history.run import Run
     from sequencer.trace.blocks import TickBlock
@@ -107,30 +108,33 @@ class Gait:
         margins: bool = True,
         reading: "TraceOptions | None" = None,
         following: "FollowOptions | None" = None,
+        watch: "Watch | None" = None,
     ) -> "Run":
         """Run the walk against a recording or blocks of ticks; closed-loop without physics if there is none.
 
         duration_s: how long to follow. margins: keep every tick, so that margins and causes can be told;
-        turn it off for recordings of many million ticks. Raises TraceError, ToolError, DifferenceError.
+        turn it off for recordings of many million ticks. watch: is given the record, with detail, block by
+        block (see `sequencer.history.recorder.Recorder`). Raises TraceError, ToolError, DifferenceError.
         """
         from sequencer.history.drive import drive, drive_closed_loop
         from sequencer.history.recorder import Recorder
 
-        recorder = Recorder(self.plan, keep_ticks=margins)
+        recorder = Recorder(self.plan, keep_ticks=margins, watch=watch)
         runner = make_executor(self.plan, executor)
+        detail = margins or watch is not None
         if trace is None:
             from sequencer.trace.follow import FollowPlant
 
             ticks = round(duration_s * 1000 / self.plan.tick_ms)
             return drive_closed_loop(
-                runner, FollowPlant(self.plan, following), ticks, recorder, detail=margins
+                runner, FollowPlant(self.plan, following), ticks, recorder, detail=detail
             )
         if isinstance(trace, str | Path) or hasattr(trace, "read"):
             from sequencer.trace.read import open_trace
 
             with open_trace(trace, self.plan, reading) as reader:  # type: ignore[arg-type]
-                return drive(runner, reader, recorder, detail=margins)
-        return drive(runner, trace, recorder, detail=margins)
+                return drive(runner, reader, recorder, detail=detail)
+        return drive(runner, trace, recorder, detail=detail)
 
     def rounding(
         self, plain: "Gait", blocks: "Iterable[TickBlock]", executor: ExecutorName = "auto"

@@ -14,9 +14,10 @@ CODES = (
         "noise-trips",
         "noise alone can make a guard fire",
         Severity.WARNING,
-        "A guard of one comparison, without a release, over a signal that follows a setpoint: from where the joint "
-        "stands when the phase begins, the declared noise (Gaussian, each sample by itself) reaches the threshold "
-        "more often than once in 100 hours of standing there.",
+        "A comparison that makes a guard true by itself: from where the signal stands when the phase begins, the "
+        "declared noise (Gaussian, each sample by itself) reaches the threshold more often than once in 100 hours of "
+        "standing there. Where it stands is known of a signal that follows a setpoint, and of any other from what all "
+        "ways into the phase asked of it; where neither is known, nothing is said.",
         "Once in a while the machine goes on before the joint has moved at all, and nobody can show it again.",
         changed(_NOISY, (LIFT_DONE, _LIFTED % ("8 mm", ""))),
         changed(_NOISY, (LIFT_DONE, _LIFTED % ("8 mm", ", hold: 3 samples"))),
@@ -25,9 +26,9 @@ CODES = (
         "tolerance-under-noise",
         "a tolerance is too narrow for the noise",
         Severity.WARNING,
-        "Although the joint stands right on its target, the declared noise throws so many samples out of the "
-        "tolerance that the samples in a row which the hold asks for are long in coming: more than a quarter of the "
-        "timeout, on average.",
+        "Although the joint stands right on its target (or in the middle of a `within`), the declared noise throws so "
+        "many samples out of the tolerance that the samples in a row which the hold asks for are long in coming: more "
+        "than a quarter of the timeout, on average. A `release` counts: it makes the run easier to keep than to begin.",
         "The machine hesitates in this phase, now shorter, now longer, and some walks end in the phase for faults.",
         changed(_NOISY, (LIFT_DONE, LIFT_DONE.replace("tolerance: 3 mm", "tolerance: 0.5 mm"))),
         changed(_NOISY, (LIFT_DONE, LIFT_DONE.replace("tolerance: 3 mm", "tolerance: 8 mm"))),

@@ -52,11 +52,20 @@ def within(tolerance: float, noise: float) -> float:
     return 1.0 - 2.0 * tail(tolerance / noise)
 
 
-def mean_wait_samples(probability: float, samples: int) -> float:
-    """Return how many samples go by, on average, until `samples` in a row have come out right."""
-    if probability >= 1.0:
-        return float(samples)
-    success = probability**samples
-    if success == 0.0:
+def mean_wait_samples(first: float, samples: int, after: float | None = None) -> float:
+    """Return how many samples go by, on average, until `samples` in a row have come out right.
+
+    first: the probability that a sample is right. after: that one is right which comes after a right one, if
+    that is another (a comparison with a release is easier to keep true than to make true).
+
+    A Markov chain that counts the right ones in a row: E0 = 1 + first E1 + (1 - first) E0 from none, and
+    Ek = 1 + after Ek+1 + (1 - after) E0 from k of them, with nothing left to wait at the end. Solved:
+    E0 = (1 / first + S) / after^(N - 1), S = 1 + after + ... + after^(N - 2). With one probability it is the
+    formula above.
+    """
+    kept = first if after is None else after
+    success = kept ** (samples - 1)
+    if first <= 0.0 or success == 0.0:
         return math.inf
-    return (1.0 - success) / ((1.0 - probability) * success)
+    steps = float(samples - 1) if kept >= 1.0 else (1.0 - success) / (1.0 - kept)
+    return (1.0 / first + steps) / success

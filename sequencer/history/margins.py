@@ -6,13 +6,13 @@ specifications for continuous-time signals", Theoretical Computer Science 410, 2
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.base.errors import MisuseError
-from sequencer.history.blocks import BY_GUARD, FALSE, NOT_LOOKED_AT, TRUE, UNKNOWN, Detail
+from sequencer.history.blocks import BY_GUARD, FALSE, NOT_LOOKED_AT, TRUE, UNKNOWN, Detail, HistoryBlock
 from sequencer.history.run import Ints, Run, Stay
 from sequencer.plan.tables import Compare, Follow, Guard, Plan
 
@@ -184,6 +184,14 @@ def looked_rows(run: Run, stay: Stay) -> slice:
 def rows_of(detail: Detail, rows: slice) -> Detail:
     """Give the detail of some ticks."""
     return Detail(**{column.name: getattr(detail, column.name)[rows] for column in fields(Detail)})
+
+
+def rows_of_block(history: HistoryBlock, rows: slice) -> HistoryBlock:
+    """Give the record of some ticks of a block; what is a total at the end of the block stays."""
+    totals = ("bad", "disbelieved", "outside", "refused", "detail")
+    names = [column.name for column in fields(HistoryBlock) if column.name not in totals]
+    detail = None if history.detail is None else rows_of(history.detail, rows)
+    return replace(history, **{name: getattr(history, name)[rows] for name in names}, detail=detail)
 
 
 def wanted(guard: Guard) -> dict[int, int]:

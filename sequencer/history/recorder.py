@@ -1,5 +1,6 @@
 """Building a run from the blocks that an executor returns."""
 
+from collections.abc import Callable
 from dataclasses import fields, replace
 from typing import Any
 
@@ -14,6 +15,8 @@ from sequencer.plan.whole_steps import steps_of
 from sequencer.trace.blocks import TickBlock
 from sequencer.trace.steps import whole_steps
 
+Watch = Callable[[HistoryBlock, Ints], None]
+
 _TOTALS = ("bad", "disbelieved", "outside")  # per signal, not per tick
 
 
@@ -21,11 +24,13 @@ class Recorder:
     """Takes the record block by block; memory grows with what happens, not with time, unless ticks are kept.
 
     Use: ``recorder.add(block, executor.run(block))`` for each block, then ``recorder.finish()``.
+    `watch` is given every block's record and its ticks' times, int64 ms on the run's own clock, as it comes.
     """
 
-    def __init__(self, plan: Plan, *, keep_ticks: bool = False) -> None:
+    def __init__(self, plan: Plan, *, keep_ticks: bool = False, watch: Watch | None = None) -> None:
         self._plan = plan
         self._keep = keep_ticks
+        self._watch = watch
         self._ticks = 0
         self._start_ms = self._at_ms = 0
         self._last_now = 0
@@ -67,6 +72,8 @@ class Recorder:
         self._waits.add(history.waits, self._ticks, at_ms)
         if block.machine is not None:
             self._machine.add(block.machine, history, at_ms)
+        if self._watch is not None:
+            self._watch(history, at_ms)
         if self._keep:
             self._kept.append(history)
             self._kept_ms.append(at_ms)

@@ -102,7 +102,7 @@ class Layout:
 
 
 @dataclass(frozen=True, slots=True)
-class _Named:
+class Named:
     """A header cell taken apart; `unit` is None if there is none."""
 
     position: int
@@ -118,13 +118,13 @@ def read_layout(cells: Sequence[HeaderCell], plan: Plan, options: TraceOptions) 
     Raises TraceError for a column twice, no time column, or a unit that does not fit; MisuseError for a
     mapping or a switch that names nothing.
     """
-    named = [_take_apart(i, cell) for i, cell in enumerate(cells)]
-    _refuse_no_names(named)
-    _refuse_twice(named)
+    named = [take_apart(i, cell) for i, cell in enumerate(cells)]
+    refuse_no_names(named)
+    refuse_twice(named)
     _check_switches(plan, options)
     meanings = _meanings(plan)
     mapped = _mapped(named, meanings, options)
-    time = _find_time(named, meanings, mapped)
+    time = find_time(named, meanings, mapped)
     columns: list[Column] = []
     for cell in named:
         ours = [our for our, its in mapped.items() if its is cell and our != "time"]
@@ -152,18 +152,20 @@ def nearest(name: str, known: Iterable[str]) -> str:
     return f"did you mean {close[0]}?" if close else ""
 
 
-def _take_apart(position: int, cell: HeaderCell) -> _Named:
+def take_apart(position: int, cell: HeaderCell) -> Named:
+    """Take a header cell apart: the name, and the unit in brackets."""
     text = cell.text.strip()
     match = _CELL.fullmatch(text)
     if match is None:
-        return _Named(position, text, text, None, cell.place)
+        return Named(position, text, text, None, cell.place)
     unit = match["square"] if match["square"] is not None else match["round"]
     for theirs, ours in _SPELLED:
         unit = unit and unit.replace(theirs, ours)
-    return _Named(position, text, match["name"], unit.strip() if unit else None, cell.place)
+    return Named(position, text, match["name"], unit.strip() if unit else None, cell.place)
 
 
-def _refuse_no_names(named: Sequence[_Named]) -> None:
+def refuse_no_names(named: Sequence[Named]) -> None:
+    """Raise TraceError if the first line is not one of names."""
     expected = "a first line of column names, one of them time, t, time_s, time_ms or time_us"
     if named and named[0].text.lower().startswith("sep="):
         raise TraceError(
@@ -181,8 +183,9 @@ def _refuse_no_names(named: Sequence[_Named]) -> None:
         )
 
 
-def _refuse_twice(named: Sequence[_Named]) -> None:
-    seen: dict[str, _Named] = {}
+def refuse_twice(named: Sequence[Named]) -> None:
+    """Raise TraceError if two columns are called the same."""
+    seen: dict[str, Named] = {}
     for cell in named:
         if cell.name and cell.name in seen:
             raise TraceError(
@@ -222,9 +225,9 @@ def _meanings(plan: Plan) -> dict[str, tuple[Role, int, int]]:
 
 
 def _mapped(
-    named: Sequence[_Named], meanings: Mapping[str, tuple[Role, int, int]], options: TraceOptions
-) -> dict[str, _Named]:
-    found: dict[str, _Named] = {}
+    named: Sequence[Named], meanings: Mapping[str, tuple[Role, int, int]], options: TraceOptions
+) -> dict[str, Named]:
+    found: dict[str, Named] = {}
     for ours, theirs in options.mapping.items():
         if ours not in meanings and ours != "time":
             raise MisuseError(
@@ -244,10 +247,11 @@ def _mapped(
     return found
 
 
-def _find_time(
-    named: Sequence[_Named], meanings: Mapping[str, tuple[Role, int, int]], mapped: Mapping[str, _Named]
-) -> Column:
-    """Take the mapped column, else the one called like a time; a name that is also the plan's comes last."""
+def find_time(named: Sequence[Named], meanings: Iterable[str], mapped: Mapping[str, Named]) -> Column:
+    """Take the mapped column, else the one called like a time; a name that is also the plan's comes last.
+
+    meanings: names that the plan uses itself. Raises TraceError if there is none, or two, or of another unit.
+    """
     likely = [c for c in named if _TIME_NAME.fullmatch(c.name) and c not in mapped.values()]
     likely = [c for c in likely if c.name not in meanings] or likely
     if "time" in mapped:
@@ -257,7 +261,8 @@ def _find_time(
             "there is no time column",
             named[0].place,
             expected="a first line of column names, one of them time, t, time_s, time_ms or time_us",
-            hint=f"rename the column, or map it: time={_like_a_time(named) or 'THEIR_NAME'}",
+            hint=f"rename the column, or map it: time={_like_a_time(named) or 'THEIR_NAME'}; "
+            "a telemetry log is known by its first lines, as the board sent them",
         )
     if len(likely) > 1:
         raise TraceError(
@@ -279,12 +284,12 @@ def _find_time(
     return Column(cell.position, cell.text, "time", factor=_US[unit])
 
 
-def _like_a_time(named: Sequence[_Named]) -> str:
+def _like_a_time(named: Sequence[Named]) -> str:
     likely = (c.name for c in named if "time" in c.name.lower() or _SUFFIX.fullmatch(c.name))
     return next(likely, "")
 
 
-def _column(cell: _Named, ours: str, meaning: tuple[Role, int, int], plan: Plan) -> Column:
+def _column(cell: Named, ours: str, meaning: tuple[Role, int, int], plan: Plan) -> Column:
     role, index, form = meaning
     scale = 1.0
     if role == "signal":
@@ -302,7 +307,7 @@ def _column(cell: _Named, ours: str, meaning: tuple[Role, int, int], plan: Plan)
     return Column(cell.position, cell.text, role, index, form, scale)
 
 
-def _signal_factor(cell: _Named, signal: Signal, form: int) -> float:
+def _signal_factor(cell: Named, signal: Signal, form: int) -> float:
     if form == FRESH_VALUE or not signal.scaled:
         return _factor(cell, signal.unit, f"signal {signal.name}")
     if cell.unit in (None, "counts", "count"):
@@ -315,7 +320,7 @@ def _signal_factor(cell: _Named, signal: Signal, form: int) -> float:
     )
 
 
-def _factor(cell: _Named, unit: str, whose: str) -> float:
+def _factor(cell: Named, unit: str, whose: str) -> float:
     if cell.unit is None:
         return 1.0
     try:

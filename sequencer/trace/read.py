@@ -1,39 +1,23 @@
 """Reading recordings: CSV, Parquet or a telemetry log from a file; CSV or a log from standard input."""
 
-import io
-import os
-import stat
 import sys
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from types import TracebackType
-from typing import IO, TYPE_CHECKING, Self
+from typing import IO, Self
 
 from sequencer.base.errors import TraceError
 from sequencer.base.places import Place
 from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
 from sequencer.trace.csv_source import CsvSource
-from sequencer.trace.layout import Layout, TraceOptions, nearest
+from sequencer.trace.layout import Layout, TraceOptions
+from sequencer.trace.opening import PARQUET, STANDARD_INPUT, buffered, open_file, told_apart
 from sequencer.trace.parquet_source import ParquetSource
 from sequencer.trace.telemetry import TelemetrySource
-from sequencer.trace.telemetry_lines import looks_like_telemetry
 from sequencer.trace.ticks import TickAssembler
 
-if TYPE_CHECKING:
-    from typing_extensions import Buffer
-
-STANDARD_INPUT = "<stdin>"
-_LOOKED_AT = 1 << 16  # bytes at the start that tell a telemetry log from a table
-_COPIED = 1 << 20  # bytes at once
 Rows = CsvSource | ParquetSource | TelemetrySource
-_UTF16 = (b"\xff\xfe", b"\xfe\xff")
-_WRONG_KIND = (
-    (b"\x1f\x8b", "this file is compressed with gzip", "unpack it: gunzip -c FILE | ... -"),
-    (b"PK\x03\x04", "this is a spreadsheet or a zip archive", "save the table as CSV UTF-8, or unpack it"),
-    (b"\x28\xb5\x2f\xfd", "this file is compressed with zstd", "unpack it: zstd -dc FILE | ... -"),
-)
 
 
 class TraceReader:
@@ -122,62 +106,19 @@ def open_trace(
         return _open(sys.stdin.buffer, STANDARD_INPUT, plan, options)
     if not isinstance(source, str | Path):
         return _open(source, str(getattr(source, "name", STANDARD_INPUT)), plan, options)
-    name = str(source)
+    stream = open_file(Path(source))
     try:
-        stream = _open_regular(Path(source))
-    except OSError as error:
-        raise TraceError(
-            f"the recording cannot be opened: {error.strerror or error}",
-            Place(name, 1, 1),
-            expected="a CSV or Parquet file or a telemetry log that can be read",
-            hint=_other_file(Path(source)),
-        ) from error
-    try:
-        return _open(stream, name, plan, options, path=Path(source))
+        return _open(stream, str(source), plan, options, path=Path(source))
     except BaseException:
         stream.close()
         raise
 
 
-def _other_file(path: Path) -> str:
-    """Say what was meant by a path that cannot be opened."""
-    try:
-        if path.exists():
-            return "give a recording's file name; for a pipe or a device, use - and send it to standard input"
-        names = [entry.name for entry in path.parent.iterdir()]
-    except OSError:
-        return ""
-    return nearest(path.name, names)
-
-
-def _open_regular(path: Path) -> IO[bytes]:
-    """Open a regular file; OSError for anything else, without waiting for the other end of a pipe."""
-    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
-    mode = os.fstat(descriptor).st_mode
-    if not stat.S_ISREG(mode):
-        os.close(descriptor)
-        raise OSError(0, "it is a directory" if stat.S_ISDIR(mode) else "it is not a regular file")
-    return os.fdopen(descriptor, "rb")
-
-
 def _open(
     stream: IO[bytes], name: str, plan: Plan, options: TraceOptions, path: Path | None = None
 ) -> TraceReader:
-    if not isinstance(stream, io.BufferedReader):
-        stream = io.BufferedReader(stream)  # type: ignore[type-var]
-    start = stream.peek(4)[:4]
-    if not start:
-        raise TraceError(
-            "the file is empty", Place(name, 1, 1), expected="a first line of column names, then rows"
-        )
-    for magic, said, hint in _WRONG_KIND:
-        if start.startswith(magic):
-            raise TraceError(said, Place(name, 1, 1), expected="CSV text or Parquet", hint=hint)
-    if start.startswith(_UTF16):
-        raise TraceError(
-            "this file is in UTF-16", Place(name, 1, 1), expected="UTF-8", hint="save it as CSV UTF-8"
-        )
-    if start == b"PAR1":
+    stream, start = buffered(stream, name)
+    if start == PARQUET:
         if path is None:
             raise TraceError(
                 "Parquet cannot be read from standard input: its table of contents stands at the end",
@@ -186,47 +127,6 @@ def _open(
                 hint="give the file's name",
             )
         return TraceReader(stream, ParquetSource(path, name, plan, options), name, plan, options)
-    stream, telemetry = _told_apart(stream)
+    stream, telemetry = told_apart(stream)
     rows = (TelemetrySource if telemetry else CsvSource)(stream, name, plan, options)
     return TraceReader(stream, rows, name, plan, options)
-
-
-class _Again(io.RawIOBase):
-    """A stream of which the first part was read already, from its beginning."""
-
-    def __init__(self, first: bytes, rest: IO[bytes]) -> None:
-        self._first, self._rest = io.BytesIO(first), rest
-
-    def readable(self) -> bool:
-        return True
-
-    def readinto(self, buffer: "Buffer") -> int:
-        view = memoryview(buffer).cast("B")
-        data = self._first.read(len(view)) or self._rest.read(len(view))
-        view[: len(data)] = data
-        return len(data)
-
-    def close(self) -> None:
-        if self._rest is not sys.stdin.buffer:
-            self._rest.close()
-        super().close()
-
-
-def _told_apart(stream: IO[bytes]) -> tuple[IO[bytes], bool]:
-    """Tell whether it is a telemetry log; give a stream that begins at the beginning.
-
-    A log is gone through twice, so one from standard input is put aside in a temporary file.
-    """
-    start = stream.read(_LOOKED_AT)
-    telemetry = looks_like_telemetry(start)
-    if stream.seekable():
-        stream.seek(-len(start), os.SEEK_CUR)
-        return stream, telemetry
-    if not telemetry:
-        return io.BufferedReader(_Again(start, stream)), False
-    aside = tempfile.TemporaryFile()  # noqa: SIM115 - open until the reader is closed
-    aside.write(start)
-    while data := stream.read(_COPIED):
-        aside.write(data)
-    aside.seek(0)
-    return aside, True

@@ -79,6 +79,90 @@ def test_the_wait_for_still_samples_is_what_chance_makes_it() -> None:
     assert mean_wait_samples(within(1.0, 1.0), 3) == pytest.approx(np.mean(waits), rel=0.05)
 
 
+@pytest.mark.parametrize(("first", "after", "samples"), [(0.2, 0.9, 3), (0.5, 0.95, 5), (0.3, 1.0, 4)])
+def test_the_wait_with_a_release_is_what_chance_makes_it(first: float, after: float, samples: int) -> None:
+    """Monte Carlo of the latch: the first sample within the tolerance, the next within the release."""
+    rng = np.random.default_rng(22)
+    waits = []
+    for _ in range(6000):
+        run = count = 0
+        while run < samples:
+            run = run + 1 if rng.random() < (first if run == 0 else after) else 0
+            count += 1
+        waits.append(count)
+    assert mean_wait_samples(first, samples, after) == pytest.approx(np.mean(waits), rel=0.05)
+
+
+@pytest.mark.parametrize("samples", [1, 2, 7])
+def test_a_release_that_is_no_wider_changes_no_wait(samples: int) -> None:
+    for p in (0.1, 0.6, 0.99):
+        assert mean_wait_samples(p, samples, p) == pytest.approx(mean_wait_samples(p, samples), rel=1e-12)
+        geometric = (1 - p**samples) / ((1 - p) * p**samples)  # Feller's formula, as in the module
+        assert mean_wait_samples(p, samples) == pytest.approx(geometric, rel=1e-9)
+
+
+LOADED = (SOUND / "loads-apart.gait.yaml").read_text(encoding="utf-8")
+
+
+def codes_of(text: str) -> set[str]:
+    return {f.code for f in check(parse_plan(text))} & {"noise-trips", "tolerance-under-noise", "chatter"}
+
+
+@pytest.mark.parametrize(
+    ("exit_", "told"),
+    [
+        ("above: 12 N}, hold: 2 samples", False),
+        ("above: 12 N}", False),  # 7 N away, 7 times the noise
+        ("above: 9 N}", True),
+        ("above: 9 N, release: 2 N}", True),  # a release counts only once it was true
+        ("above: 4 N}", False),  # true already when the phase begins: no noise is needed
+        ("within: [8 N, 20 N]}", True),
+        ("outside: [-1 N, 9 N]}", False),  # what is below 5 N may be below -1 N, too
+    ],
+)
+def test_what_led_into_the_phase_tells_where_a_signal_begins_that_follows_nothing(
+    exit_: str, told: bool
+) -> None:
+    text = LOADED.replace("above: 12 N}, hold: 2 samples", exit_)
+    assert ("noise-trips" in codes_of(text)) is told
+
+
+def test_a_way_in_that_asks_nothing_leaves_the_signal_unknown() -> None:
+    text = LOADED.replace("above: 12 N}, hold: 2 samples", "above: 9 N}")
+    other = "      - {to: lower, when: {signal: load, below: 5 N}, hold: 3 samples}\n"
+    assert other in text
+    assert codes_of(text) == {"noise-trips"}
+    assert codes_of(text.replace(other, other + "      - {to: lower, when: {event: go}}\n")) == set()
+
+
+def test_an_entry_of_anywhere_begins_where_the_ways_into_the_phases_say() -> None:
+    watched = "{lost: tilt}, "
+    assert watched in LOADED
+    assert codes_of(LOADED.replace(watched, watched + "{signal: load, above: 6 N}, ")) == {"noise-trips"}
+    assert codes_of(LOADED.replace(watched, watched + "{signal: load, above: 40 N}, ")) == set()
+
+
+KNEE = (REPOSITORY / "tests" / "corpus" / "faulty" / "tolerance-under-noise-1.gait.yaml").read_text()
+
+
+@pytest.mark.parametrize(
+    ("guard", "told"),
+    [
+        ("at_target: bend, tolerance: 0.2 mm}, hold: 3 samples", True),
+        ("at_target: bend, tolerance: 0.2 mm, release: 2 mm}, hold: 3 samples", False),
+        ("at_target: bend, tolerance: 0.2 mm, release: 0.3 mm}, hold: 3 samples", True),
+        ("at_target: bend, tolerance: 4 mm}, hold: 3 samples", False),
+        ("signal: knee, within: [39.9 mm, 40.1 mm]}, hold: 3 samples", True),
+        ("signal: knee, within: [36 mm, 44 mm]}, hold: 3 samples", False),
+        ("reached: bend, short_by: 0.1 mm}, hold: 12 samples", True),
+        ("reached: bend, short_by: 3 mm}, hold: 12 samples", False),
+    ],
+)
+def test_a_width_that_noise_leaves_too_seldom_is_told_unless_a_release_helps(guard: str, told: bool) -> None:
+    text = KNEE.replace("at_target: bend, tolerance: 0.2 mm}, hold: 3 samples", guard)
+    assert ("tolerance-under-noise" in codes_of(text)) is told
+
+
 def noisy(plan: t.Plan) -> Iterator[t.Plan]:
     """Each way on by one comparison of a followed signal, its hold taken away, with noise of its own size."""
     for s, sequence in enumerate(plan.sequences):

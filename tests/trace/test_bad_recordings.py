@@ -9,7 +9,7 @@ import pytest
 from support.trace_plans import plan, signal
 
 from sequencer.base.errors import TraceError
-from sequencer.trace import csv_source
+from sequencer.trace import csv_text
 from sequencer.trace.read import open_trace
 
 PLAN = plan(signal("roll"), signal("knee", "mm", scaled=True))
@@ -153,7 +153,7 @@ def test_a_bad_stream_is_told_with_its_place(name: str) -> None:
 
 @pytest.mark.parametrize("name", BAD)
 def test_the_place_is_right_in_a_later_piece_of_the_file(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(csv_source, "PIECE_BYTES", 7)
+    monkeypatch.setattr(csv_text, "PIECE_BYTES", 7)
     check(error_of(io.BytesIO(BAD[name][0])), "<stdin>", BAD[name])
 
 
@@ -161,7 +161,7 @@ def test_the_place_is_right_far_down_a_long_file(tmp_path: Path) -> None:
     path = tmp_path / "long.csv"
     rows = "".join(f"{k},{k % 7}\r\n" for k in range(1_000_000))
     path.write_text("time_ms,roll\r\n" + rows + "1000000,1\n1000001,x\n", newline="")
-    assert path.stat().st_size > 2 * csv_source.PIECE_BYTES
+    assert path.stat().st_size > 2 * csv_text.PIECE_BYTES
     error = error_of(path)
     assert (error.place.line, error.place.column) == (1_000_003, 9)
 

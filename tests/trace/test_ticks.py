@@ -12,7 +12,7 @@ from support.tick_blocks import bits
 from support.trace_plans import plan, signal
 
 from sequencer.plan.tables import Plan
-from sequencer.trace import csv_source
+from sequencer.trace import csv_text
 from sequencer.trace.blocks import FRESH_RAW, FRESH_VALUE, HEARD, ParameterWrite, TickBlock
 from sequencer.trace.read import open_trace
 from sequencer.trace.record import join_blocks
@@ -104,12 +104,12 @@ def test_rows_become_ticks_as_the_rule_says_wherever_the_file_is_cut_into_pieces
     names, rows = recording
     its = plan(signal("roll"), signal("knee", "mm", scaled=True), tick_ms=tick_ms, remote=remote)
     lines = [",".join(["time_us", *names]), *(",".join([str(t), *cells]) for t, cells in rows)]
-    whole_piece = csv_source.PIECE_BYTES
-    csv_source.PIECE_BYTES = piece_bytes
+    whole_piece = csv_text.PIECE_BYTES
+    csv_text.PIECE_BYTES = piece_bytes
     try:
         read = join_blocks(list(open_trace(io.BytesIO("\n".join(lines).encode()), its)))
     finally:
-        csv_source.PIECE_BYTES = whole_piece
+        csv_text.PIECE_BYTES = whole_piece
     assert bits(read) == bits(plain_reading(names, rows, its))
 
 

@@ -49,6 +49,7 @@ interface FilePlace {
 
 interface Leaf {
   words: string;
+  opposite: string; // the same when it must not hold, for those under a "not": "motors is off"
   kind: "compare" | "follow" | "event" | "switch" | "lost" | "phase";
   unit: string; // of the margin; "" where there is none
   span: number; // width of the compared signal's span, in the unit: how far "far" can be; 0: no margin
@@ -68,6 +69,7 @@ interface Guard {
   truth: number; // column
   hold_left: number | null; // column, in hold.unit; NaN while not looked at; 0 when it is met
   leaves: Leaf[];
+  nodes: { kind: "leaf" | "all" | "any" | "not"; arg: number }[]; // the condition in postfix order; leaf: arg is into `leaves`; all, any: how many operands
   place: FilePlace;
 }
 

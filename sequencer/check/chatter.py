@@ -1,0 +1,82 @@
+"""Findings about two phases that lead to each other on one signal, with less between than noise needs."""
+
+from collections.abc import Iterator
+
+from sequencer.base.findings import Edit, Finding, Severity
+from sequencer.check.chance import ALLOWED_PER_HOUR, distance_needed, samples_needed, trips_per_hour
+from sequencer.check.edges import entered_phases
+from sequencer.check.facts import Facts
+from sequencer.check.holds import period_ms
+from sequencer.check.lengths import hold_edit
+from sequencer.check.sampling import often, samples_in_row
+from sequencer.check.subjects import Subject, exits_of
+from sequencer.check.suggest import rounded
+from sequencer.plan.tables import Compare, Plan
+from sequencer.plan.words import number_words
+
+
+def check_chatter(plan: Plan, sequence: int, facts: Facts) -> list[Finding]:
+    """Find the pairs of phases of a sequence that chatter."""
+    findings = []
+    for (phase, up), (other, down) in _pairs(plan, sequence):
+        rising, falling = (plan.leaves[plan.guards[way.guard].leaves[0]] for way in (up, down))
+        assert isinstance(rising, Compare) and isinstance(falling, Compare) and rising.low and falling.high
+        gap = facts.level(rising.low)[0] - facts.level(falling.high)[1]
+        signal, period = plan.signals[rising.index], period_ms(plan, rising.index)
+        if not signal.noise:
+            continue
+        samples = min(samples_in_row(plan, plan.guards[way.guard], rising.index) for way in (up, down))
+        per_hour = trips_per_hour(max(gap, 0.0) / 2, signal.noise, period, samples)
+        if per_hour <= ALLOWED_PER_HOUR:
+            continue
+        apart = number_words(rounded(2 * distance_needed(signal.noise, period), 2), signal.unit)
+        names = [p.name for p in plan.sequences[sequence].phases]
+        # where the thresholds overlap, both guards are true at once: no hold helps, it only slows them
+        held = samples_needed(gap / 2, signal.noise, period) if gap > 0 else None
+        fix, edits = _calmer(held, apart, (up, down))
+        findings.append(
+            Finding(
+                "chatter",
+                Severity.WARNING,
+                up.place,
+                f"{names[phase]} and {names[other]} lead to each other on {signal.name} with "
+                f"{_between(gap, signal.unit)}, and its noise is "
+                f"{number_words(rounded(signal.noise), signal.unit)}: they chatter, {often(per_hour)}",
+                fix=fix,
+                notes=((down.place, "the way back"),),
+                edits=edits,
+            )
+        )
+    return findings
+
+
+def _between(gap: float, unit: str) -> str:
+    if gap < 0:
+        return f"thresholds that overlap by {number_words(rounded(-gap), unit)}"
+    return f"{number_words(rounded(gap), unit)} between the thresholds"
+
+
+def _calmer(held: int | None, apart: str, ways: tuple[Subject, Subject]) -> tuple[str, tuple[Edit, ...]]:
+    if held is None:
+        return f"put the thresholds {apart} apart", ()
+    edits = [edit for way in ways for edit in hold_edit(way.place, samples=held)]
+    fix = f"hold: {held} samples on both (under one false trip in 100 hours), or thresholds {apart} apart"
+    return fix, tuple(edits)
+
+
+def _pairs(plan: Plan, sequence: int) -> Iterator[tuple[tuple[int, Subject], tuple[int, Subject]]]:
+    """Yield guards that lead from one phase to another when a signal is high, and back when it is low."""
+    ups: dict[tuple[int, int, int], Subject] = {}
+    downs: dict[tuple[int, int, int], Subject] = {}
+    for phase in sorted(entered_phases(plan, sequence)):
+        for subject in exits_of(plan, sequence, phase):
+            guard = plan.guards[subject.guard]
+            leaf = plan.leaves[guard.leaves[0]] if len(guard.nodes) == 1 else None
+            if isinstance(leaf, Compare) and leaf.source == "signal":
+                rising, falling = leaf.op in {"at_least", "above"}, leaf.op in {"at_most", "below"}
+                if rising or falling:
+                    (ups if rising else downs).setdefault((phase, subject.to, leaf.index), subject)
+    for (phase, to, signal), subject in ups.items():
+        back = downs.get((to, phase, signal))
+        if back is not None:
+            yield (phase, subject), (to, back)

@@ -1,0 +1,1 @@
+"""The report: one page that shows a run in any browser."""

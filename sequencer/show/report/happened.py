@@ -1,0 +1,109 @@
+"""What happened in a run: stays in phases, transitions, broken rules, troubles."""
+
+import numpy as np
+
+from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, RULE_BROKEN
+from sequencer.history.cause import cause_words
+from sequencer.history.margins import detail_kept
+from sequencer.history.run import Run, Transition
+from sequencer.history.spare import Spare, spares
+from sequencer.history.summary import Summary
+from sequencer.show.report import document as d
+from sequencer.show.report.columns import watched_guards
+from sequencer.show.report.pack import pack
+from sequencer.show.report.places import Sources
+from sequencer.show.runs import stuck_at_end
+from sequencer.show.text import clean
+
+BROKEN, UNJUDGED = 2, 1  # in RuleSpans.state
+
+
+def stays_of(run: Run) -> list[d.Stays]:
+    """List the phases of each sequence over time."""
+    found = []
+    for sequence in range(len(run.plan.sequences)):
+        stays = run.stays(sequence)
+        found.append(
+            d.Stays(
+                from_=pack(np.array([stay.from_ms for stay in stays], np.float64), "f8"),
+                to=pack(np.array([stay.to_ms for stay in stays], np.float64), "f8"),
+                phase=pack(np.array([stay.phase for stay in stays], np.uint8), "u1"),
+            )
+        )
+    return found
+
+
+def moves_of(run: Run) -> d.Moves:
+    """List the transitions, with what the guards that fired had to spare where the run has detail."""
+    moves = run.transitions
+    causes: dict[str, int] = {}
+    cause, guard, spare, settled = [], [], [], []
+    numbers = {
+        (watched.sequence, watched.phase, watched.number): i
+        for i, watched in enumerate(watched_guards(run.plan))
+    }
+    units = [""] * len(numbers)
+    spared = _spares(run)
+    detail = detail_kept(run)
+    for move in moves:
+        words = clean(cause_words(run.plan, move, detail))
+        cause.append(causes.setdefault(words, len(causes)))
+        number = _guard_number(move, numbers)
+        found = spared.get((move.sequence, move.at_ms)) if move.kind == BY_GUARD else None
+        if found is not None:
+            units[number] = found.unit
+        guard.append(number)
+        spare.append(float("nan") if found is None else found.amount)
+        settled.append(found is None or found.settled)
+    return d.Moves(
+        at=pack(moves.at_ms, "f8"),
+        tick=pack(moves.tick, "u4"),
+        sequence=pack(moves.sequence, "u1"),
+        left=pack(np.where(moves.left < 0, d.NO_PHASE, moves.left), "u1"),
+        entered=pack(moves.entered, "u1"),
+        stayed=pack(moves.stayed_ms, "f8"),
+        cause=pack(np.array(cause, np.uint16), "u2"),
+        causes=list(causes),
+        guard=pack(np.array(guard, np.uint16), "u2"),
+        spare=pack(np.array(spare, np.float32), "f4"),
+        spare_units=units,
+        settled=pack(np.array(settled, np.uint8), "u1"),
+    )
+
+
+def _guard_number(move: Transition, numbers: dict[tuple[int | None, int | None, int], int]) -> int:
+    if move.kind == BY_GUARD:
+        return numbers[move.sequence, move.left, move.index]
+    return numbers[None, None, move.index] if move.kind == BY_ANYWHERE else d.NO_GUARD
+
+
+def _spares(run: Run) -> dict[tuple[int, int], Spare]:
+    if detail_kept(run) is None:
+        return {}
+    return {(spare.sequence, spare.fired_ms): spare for spare in spares(run)}
+
+
+def rule_spans(run: Run) -> d.RuleSpans | None:
+    """Tell when rules were broken or unjudged; None if the plan has no rules."""
+    if not run.plan.rules:
+        return None
+    spans = run.rules
+    return d.RuleSpans(
+        from_=pack(np.array([i.from_ms for i in spans], np.float64), "f8"),
+        to=pack(np.array([i.to_ms for i in spans], np.float64), "f8"),
+        rule=pack(np.array([i.which for i in spans], np.uint16), "u2"),
+        state=pack(np.array([BROKEN if i.state == RULE_BROKEN else UNJUDGED for i in spans], np.uint8), "u1"),
+    )
+
+
+def troubles_of(run: Run, summary: Summary, sources: Sources) -> list[d.Trouble]:
+    """List what should not happen in a walk, in the words of the dry run, by time."""
+    found = [
+        d.Trouble(fault.kind, fault.at_ms, clean(fault.words), sources.place(fault.place))
+        for fault in summary.faults
+    ]
+    found += [
+        d.Trouble("end", wait.to_ms, f"at the end: {clean(wait.words)}", sources.place(wait.place))
+        for wait in stuck_at_end(run)
+    ]
+    return sorted(found, key=lambda trouble: trouble.at)

@@ -1,0 +1,178 @@
+"use strict";
+// The diagram and the gait file's lines: what is active is marked, and clicks lead to moments and to lines.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+class Diagram {
+  constructor() {
+    this.svg = document.querySelector("#diagram svg");
+    /** @type {Map<string, Element>} */
+    this.groups = new Map();
+    this.key = "";
+    /** @type {Element[]} */
+    this.frames = [];
+    if (!this.svg) return;
+    this.svg.setAttribute("role", "group");
+    page.sequences.forEach((sequence, s) => sequence.phases.forEach((_, p) => this.prepare(`phase_${s}_${p}`, s, p)));
+  }
+
+  /**
+   * @param {string} id
+   * @param {number} sequence
+   * @param {number} index
+   */
+  prepare(id, sequence, index) {
+    const group = this.svg?.querySelector(`[id="${id}"]`);
+    if (!group) return;
+    this.groups.set(id, group);
+    for (const [key, value] of Object.entries({ tabindex: "0", role: "button", "aria-description": "go to its next visit" })) group.setAttribute(key, value);
+    const visit = () => visitPhase(sequence, [index]);
+    group.addEventListener("click", visit);
+    group.addEventListener("keydown", (event) => {
+      const { key } = /** @type {KeyboardEvent} */ (event);
+      if (key !== "Enter") return;
+      event.preventDefault();
+      visit();
+    });
+  }
+
+  move() {
+    const phases = bars.active();
+    const key = phases.join();
+    if (key === this.key || !this.svg) return;
+    this.key = key;
+    this.frames.forEach((frame) => frame.remove());
+    this.frames = [];
+    phases.forEach((phase, sequence) => {
+      this.frame(this.groups.get(`phase_${sequence}_${phase}`), "now-frame", 5);
+      guardsOf(sequence, phase).forEach((_, number) => this.frame(this.svg?.querySelector(`[id="guard_${sequence}_${phase}_${number}"]`), "wait-frame", 3));
+    });
+  }
+
+  /**
+   * Put a frame around a card, and a pointer at its side.
+   * @param {Element | null | undefined} group
+   * @param {string} kind
+   * @param {number} room
+   */
+  frame(group, kind, room) {
+    if (!(group instanceof SVGGraphicsElement)) return;
+    const { x, y, width, height } = group.getBBox();
+    const frame = document.createElementNS(SVG, "g");
+    frame.setAttribute("class", kind);
+    const box = document.createElementNS(SVG, "rect");
+    const numbers = { x: x - room, y: y - room, width: width + 2 * room, height: height + 2 * room, rx: 8 };
+    for (const [key, value] of Object.entries(numbers)) box.setAttribute(key, String(value));
+    frame.append(box);
+    if (kind === "now-frame") {
+      const pointer = document.createElementNS(SVG, "polygon");
+      const [left, middle] = [x - room, y + height / 2];
+      pointer.setAttribute("points", `${left - 2},${middle} ${left - 16},${middle - 10} ${left - 16},${middle + 10}`);
+      frame.append(pointer);
+    }
+    group.append(frame);
+    this.frames.push(frame);
+  }
+}
+
+class Source {
+  constructor() {
+    this.key = "";
+    /** @type {Element[]} */
+    this.marked = [];
+    /** @type {Element[]} */
+    this.asked = [];
+    for (const link of document.querySelectorAll("button.place")) link.addEventListener("click", () => this.follow(/** @type {HTMLElement} */ (link)));
+  }
+
+  move() {
+    const key = bars.key;
+    if (key === this.key) return;
+    this.key = key;
+    this.marked.forEach((line) => line.classList.remove("active"));
+    this.marked = [];
+    bars.active().forEach((phase, sequence) => {
+      const place = page.sequences[sequence].phases[phase]?.place;
+      if (place) this.marked.push(...this.lines(place));
+    });
+    this.marked.forEach((line) => line.classList.add("active"));
+    if (!this.asked.length) this.bring(this.marked[0]);
+  }
+
+  /** @param {FilePlace} place */
+  lines(place) {
+    const found = [];
+    for (let n = place.line; n <= place.last; n++) {
+      const line = document.getElementById(`line_${place.file}_${n}`);
+      if (line) found.push(line);
+    }
+    return found;
+  }
+
+  /**
+   * Scroll the file, not the page.
+   * @param {Element | undefined} line
+   */
+  bring(line) {
+    const box = line?.closest(".source");
+    if (!(line instanceof HTMLElement) || !(box instanceof HTMLElement)) return;
+    box.scrollTop = line.offsetTop - box.clientHeight / 4;
+  }
+
+  /**
+   * Show lines that were asked for.
+   * @param {FilePlace} place
+   */
+  show(place) {
+    this.asked.forEach((line) => line.classList.remove("asked"));
+    this.asked = this.lines(place);
+    this.asked.forEach((line) => line.classList.add("asked"));
+    this.bring(this.asked[0]);
+  }
+
+  /**
+   * A link to lines was pressed: show them, and if they belong to a phase, a moment of it.
+   * @param {HTMLElement} link
+   */
+  follow(link) {
+    const { file, line, last } = link.dataset;
+    const place = { file: Number(file), line: Number(line), last: Number(last) };
+    this.show(place);
+    byId("walk").scrollIntoView({ block: "start" });
+    page.sequences.forEach((sequence, s) => {
+      const inside = sequence.phases.flatMap(({ place: its }, p) => (its && its.file === place.file && its.line <= place.line && place.line <= its.last ? [p] : []));
+      if (inside.length) visitPhase(s, inside);
+    });
+  }
+}
+
+/**
+ * Go to the next stay in one of some phases, after the last one to the first; and to the phase's lines.
+ * @param {number} sequence
+ * @param {number[]} phases
+ */
+function visitPhase(sequence, phases) {
+  const run = page.runs[0];
+  const stays = run.stays[sequence];
+  /** @type {number[]} */
+  const visits = [];
+  for (let row = 0; row < stays.phase.length; row++) if (phases.includes(stays.phase[row])) visits.push(row);
+  const names = phases.map((phase) => page.sequences[sequence].phases[phase].name).join(", ");
+  const place = page.sequences[sequence].phases[phases[0]].place;
+  if (place && !source.asked.length) source.bring(source.lines(place)[0]);
+  if (!visits.length) return tell(`${names}: the run never came there`);
+  const current = run.stayAt(sequence, page.at);
+  const next = Math.max(0, visits.findIndex((row) => row > current));
+  page.sequence = sequence;
+  page.goTo(stays.from[visits[next]] + run.shift);
+  page.drawSoon();
+  return tell(`${names}: ${ordinal(next + 1)} of ${counted(visits.length, "visit")}, from ${clock(page.at)}`);
+}
+
+/**
+ * Say something to those who listen instead of looking; it is shown, too.
+ * @param {string} text
+ */
+function tell(text) {
+  say(byId("told"), text);
+}
