@@ -66,21 +66,8 @@ def build_model(body: Body, step_s: float = LONGEST_STEP_S) -> Model:
     step a tenth as long (tests hold both).
     """
     mj = engine()
-    spec = mj.MjSpec()
-    spec.option.timestep = step_s
-    spec.option.integrator = mj.mjtIntegrator.mjINT_IMPLICITFAST
-    spec.option.cone = mj.mjtCone.mjCONE_ELLIPTIC
-    spec.option.impratio = 5
     friction = [body.friction, *_ROLLING]
-    spec.worldbody.add_geom(
-        name="floor",
-        type=mj.mjtGeom.mjGEOM_PLANE,
-        size=[5, 5, 0.1],
-        friction=friction,
-        condim=4,
-        contype=_FLOOR,
-        conaffinity=_FOOT | _TRUNK,
-    )
+    spec = _floor(mj, friction, step_s)
     behind = {drive.joint: _BEHIND * step_s * drive.damping for drive in body.drives}
     made: list[Any] = []
     for number, link in enumerate(body.links):
@@ -109,6 +96,25 @@ def build_model(body: Body, step_s: float = LONGEST_STEP_S) -> Model:
     _stand(mj, found, body)
     _refuse_stiff(body, behind, float(found.data.qpos[2]))
     return found
+
+
+def _floor(mj: Any, friction: list[float], step_s: float) -> Any:
+    """Begin a model: how it is to be computed, and the floor."""
+    spec = mj.MjSpec()
+    spec.option.timestep = step_s
+    spec.option.integrator = mj.mjtIntegrator.mjINT_IMPLICITFAST
+    spec.option.cone = mj.mjtCone.mjCONE_ELLIPTIC
+    spec.option.impratio = 5
+    spec.worldbody.add_geom(
+        name="floor",
+        type=mj.mjtGeom.mjGEOM_PLANE,
+        size=[5, 5, 0.1],
+        friction=friction,
+        condim=4,
+        contype=_FLOOR,
+        conaffinity=_FOOT | _TRUNK,
+    )
+    return spec
 
 
 def _refuse_stiff(body: Body, behind: dict[int, float], height: float) -> None:
