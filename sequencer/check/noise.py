@@ -187,13 +187,15 @@ class _Noise:
         alone = len(guard.leaves) == 1 and not self._of_rule(subject)
         may_release = not trip.true and (needed is None or not alone)
         if may_release and (release := release_for(self.facts, leaf, trip.stands, room)):
-            fix = f"release: {release}, so that what is true stays true (under one false trip in 100 hours)"
+            fix = f"release: {release}, up to which it stays true (under one false trip in 100 hours)"
             return fix, (Edit(leaf.place, "release", release, (0, room)),)
         far = number_words(rounded(room, 2), signal.unit)
         if needed is None:
             return f"a threshold {far} or more from where the value stands", ()
         # a hold would also hold back what else makes the guard true: an event could never fire
         fix = f"hold: {needed} samples (under one false trip in 100 hours), or a threshold {far} away"
+        if self._of_rule(subject):
+            return f"{fix}, if it may be broken so long", hold_edit(subject.place, samples=needed)
         if not alone:
             return f"for it, an entry of its own, with {fix}", ()
         return fix, hold_edit(subject.place, samples=needed)
