@@ -22,6 +22,7 @@ class Entries:
         self.facts = facts
         self.plan: Plan = facts.plan
         self._into: dict[int, dict[int, list[int | None]]] = {}
+        self._known: dict[tuple[int, int, int], list[Range]] = {}
         self._watched = {entry.guard for entry in facts.plan.anywhere}
 
     def of(self, signal: int, sequence: int, phase: int) -> list[Range]:
@@ -29,7 +30,12 @@ class Entries:
 
         Nothing if some way leaves it unknown. A way that can't be taken is left out.
         """
-        ways = self._ways_into(sequence).get(phase, [None])
+        key = (signal, sequence, phase)
+        if key not in self._known:
+            self._known[key] = self._of(signal, self._ways_into(sequence).get(phase, [None]))
+        return self._known[key]
+
+    def _of(self, signal: int, ways: list[int | None]) -> list[Range]:
         if None in ways:
             return []
         asked = [self._asked(signal, self.plan.guards[guard]) for guard in ways if guard is not None]
