@@ -43,7 +43,7 @@ def check_wiring(plan: Plan, askers: Askers) -> list[Finding]:
 
 
 def _of_the_board(plan: Plan) -> Iterator[Finding]:
-    """Say what would keep the board's program from being written; the walk itself can be sound all the same."""
+    """Say what would keep the board's program from being written; the walk may be sound all the same."""
     from sequencer.generate.board_telemetry import telemetry_error
 
     too_much = telemetry_error(plan)
