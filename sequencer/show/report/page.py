@@ -84,7 +84,14 @@ def scripts_text(folder: "Path") -> str:
     )
     paths = sorted((folder / "scripts").glob("*.js"), key=lambda path: (path.name == LAST_SCRIPT, path.name))
     own = "\n".join(path.read_text(encoding="utf-8") for path in paths)
-    return f"/*! uPlot\n{licence}*/\n{library}\n{own}"
+    return f"/*! uPlot\n{licence}*/\n{library}\n{without_comments(own)}"
+
+
+def without_comments(script: str) -> str:
+    """Take comments and needless spaces off: half of our scripts tells people and checkers what they mean."""
+    from rjsmin import jsmin
+
+    return str(jsmin(script))
 
 
 def styles_text(folder: "Path") -> str:

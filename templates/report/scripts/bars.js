@@ -58,8 +58,10 @@ class GuardBars {
     this.sequence = sequence;
     this.stay = -2;
     this.hold = make("p", { class: "hold" });
-    const head = make("p", { class: "guard-head" }, "to ", make("strong", {}, named(guard.to)), ...(guard.hold ? [`, once this holds ${guard.hold.words}`] : []));
+    const whose = sequence !== null && page.sequences.length > 1 ? [named(page.sequences[sequence].name), ": "] : [];
+    const head = make("p", { class: "guard-head" }, ...whose, "to ", make("strong", {}, named(guard.to)), ...(guard.hold ? [`, once this holds ${guard.hold.words}`] : []));
     const scale = make("p", { class: "scale", "aria-hidden": "true" }, make("span", {}, "far"), make("span", { class: "at-fires" }, "fires"));
+    scale.hidden = !guard.leaves.some(({ margin }) => margin !== null);
     this.rows = guard.leaves.map((leaf) => new LeafBar(leaf));
     this.element = make("div", { class: "guard" }, head, scale, ...this.rows.map((row) => row.element), this.hold);
   }
@@ -102,6 +104,7 @@ class LeafBar {
     this.bar = make("div", { class: "bar", "aria-hidden": "true" }, this.fill, make("div", { class: "fires" }), this.best, this.other);
     this.element = make("div", { class: "bar-row" }, this.words, this.number, this.bar, this.bestText);
     this.best.hidden = this.other.hidden = true;
+    this.bar.hidden = this.bestText.hidden = leaf.margin === null;
   }
 
   /**
