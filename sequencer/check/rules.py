@@ -35,42 +35,53 @@ def judge_rules(plan: Plan, askers: Askers) -> list[Judged]:
 
 
 def check_rules(plan: Plan, askers: Askers) -> list[Finding]:
-    """Say of each rule whether it is proven or only watched."""
+    """Say of each rule whether it is proven or only watched; of those over phases the exploration says it."""
+    over_phases = set(rules_over_phases(plan))
     findings = []
     for index, judged in enumerate(judge_rules(plan, askers)):
-        if _speaks_of_phases(plan, judged.rule):
-            continue  # which phases meet is for the exploration to say
-        name = f"rule '{judged.rule.name}'"
-        if judged.verdict == "proven":
-            message = f"{name} is proven: whatever the sensors read within their spans, it cannot be broken"
-            fix = "none is needed; the controller watches it all the same"
-        elif judged.verdict == "watched":
-            does = (
-                "sends the machine on" if judged.rule.to is not None else "reports it and does nothing else"
-            )
-            message = f"{name} is only watched at run time: sensors can read values that break it, and the "
-            message += f"controller then {does}"
-            fix = (
-                "give it a `to` if the machine must not go on" if judged.rule.to is None else "none is needed"
-            )
-        else:
+        if index in over_phases:
             continue
-        findings.append(
-            Finding(
-                f"rule-{judged.verdict}",
-                Severity.NOTE,
-                judged.rule.place,
-                message,
-                example=judged.example,
-                fix=fix,
-                notes=((judged.rule.place, rule_words(plan, index)),),
+        if judged.verdict == "proven":
+            message = (
+                f"rule '{judged.rule.name}' is proven: whatever the sensors read within their spans, it "
+                "cannot be broken"
             )
-        )
+            fix = "none is needed; the controller watches it all the same"
+            notes = ((judged.rule.place, rule_words(plan, index)),)
+            findings.append(
+                Finding("rule-proven", Severity.NOTE, judged.rule.place, message, fix=fix, notes=notes)
+            )
+        elif judged.verdict == "watched":
+            why = "sensors can read values that break it"
+            findings.append(watched_rule(plan, index, why, judged.example))
+        else:
+            why = "it was not decided within the solver's bound whether anything breaks it"
+            findings.append(watched_rule(plan, index, why))
     return findings
 
 
-def _speaks_of_phases(plan: Plan, rule: Rule) -> bool:
-    return any(isinstance(plan.leaves[i], InPhase) for i in plan.guards[rule.guard].leaves)
+def watched_rule(plan: Plan, index: int, why: str, example: str = "") -> Finding:
+    """Make the finding that a rule is only watched at run time, with the reason."""
+    rule = plan.rules[index]
+    does = "sends the machine on" if rule.to is not None else "reports it and does nothing else"
+    return Finding(
+        "rule-watched",
+        Severity.NOTE,
+        rule.place,
+        f"rule '{rule.name}' is only watched at run time: {why}, and the controller then {does}",
+        example=example,
+        fix="give it a `to` if the machine must not go on" if rule.to is None else "none is needed",
+        notes=((rule.place, rule_words(plan, index)),),
+    )
+
+
+def rules_over_phases(plan: Plan) -> list[int]:
+    """List the rules that ask in which phases sequences are, by index."""
+    return [
+        index
+        for index, rule in enumerate(plan.rules)
+        if any(isinstance(plan.leaves[leaf], InPhase) for leaf in plan.guards[rule.guard].leaves)
+    ]
 
 
 def _judge(plan: Plan, rule: Rule, askers: Askers) -> Judged:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.check.explore.judge import Claim, Judge
+from sequencer.check.explore.proofs import rules_left_out, rules_told
 from sequencer.check.explore.search import BY_DEFAULT, Bounds, Reached, Search
 from sequencer.check.facts import Facts
 from sequencer.check.subjects import phase_name
@@ -50,7 +51,7 @@ class Exploring:
 def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
     """Explore the configurations of a plan within bounds; return what is wrong with what can be reached."""
     if exploring.bounds is None:
-        return []
+        return rules_left_out(plan)
     search = Search(plan, Facts(plan), exploring.bounds)
     reached = search.run(exploring.tell)
     exploring.finished = reached.finished
@@ -64,6 +65,10 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
         for claim, finding in told
         if finding.code == claim.finding.code or (claim.finding.code, finding.place) not in shown
     ]
+    refuted = frozenset(
+        claim.rule for claim, f in told if claim.rule is not None and f.code == claim.finding.code
+    )
+    findings += rules_told(plan, search.layout, reached, refuted)
     if not reached.finished:
         findings.append(_not_finished(search, reached))
     return findings

@@ -11,8 +11,9 @@ from sequencer.check.explore.races import Race, races
 from sequencer.check.explore.residual import Residuals
 from sequencer.check.explore.views import Views
 from sequencer.check.facts import Facts
+from sequencer.check.rules import rules_over_phases
 from sequencer.check.truth import outlasts_tick
-from sequencer.plan.tables import InPhase, Plan
+from sequencer.plan.tables import Plan
 
 TELL_EVERY = 1024
 
@@ -38,16 +39,18 @@ class Reached:
     """What was reached. Configurations are numbered in the order in which they were found, nearest first.
 
     order: the configurations. before: the number of the one from which each was first found. finished:
-    whether that is all. broken: for each rule over phases the first configuration that breaks it. entered:
-    the first configuration in each phase of each sequence. stuck: those in which no guard of two sequences or
-    more can fire. races: where each was first possible. restless: those that are not at rest and that
-    `anywhere` can't bring to rest; ways: from and to, in pairs, for these.
+    whether that is all. broken: for each rule over phases the first configuration that breaks it; doubtful:
+    the first in which what is measured may break it. entered: the first configuration in each phase of each
+    sequence. stuck: those in which no guard of two sequences or more can fire. races: where each was first
+    possible. restless: those that are not at rest and that `anywhere` can't bring to rest; ways: from and to,
+    in pairs, for these.
     """
 
     order: list[int]
     before: "array[int]"
     finished: bool = True
     broken: dict[int, int] = field(default_factory=dict)
+    doubtful: dict[int, int] = field(default_factory=dict)
     entered: dict[tuple[int, int], int] = field(default_factory=dict)
     stuck: list[int] = field(default_factory=list)
     races: dict[Race, int] = field(default_factory=dict)
@@ -73,11 +76,7 @@ class Search:
         self.mover = Mover(self.views, self.layout)
         self._calm = [[may_stay(phase) for phase in sequence.phases] for sequence in plan.sequences]
         self._calming = [all(self._calm[s][to] for s, to in enumerate(entry.to)) for entry in plan.anywhere]
-        self._rules = [
-            number
-            for number, rule in enumerate(plan.rules)
-            if any(isinstance(plan.leaves[leaf], InPhase) for leaf in plan.guards[rule.guard].leaves)
-        ]
+        self._rules = rules_over_phases(plan)
         self._read = [self.layout.read_by(plan.guards[rule.guard], None) for rule in plan.rules]
         self._leading = [(number, rule.to) for number, rule in enumerate(plan.rules) if rule.to is not None]
         self._faultless = self._patient = False
@@ -207,6 +206,8 @@ class Search:
         for rule in self._rules:
             if rule not in reached.broken and self.breaks(rule, config):
                 reached.broken[rule] = number
+            if rule not in reached.doubtful and self.may_break(rule, config):
+                reached.doubtful[rule] = number
         if len(self.layout.phases) > 1:
             self._look_at_joints(number, config, reached)
 

@@ -148,4 +148,6 @@ def test_a_check_that_does_not_explore_says_nothing_of_it() -> None:
     plan = load_plan(REPOSITORY / "tests/corpus/faulty/mutual-wait-1.gait.yaml")
     exploring = Exploring(None)
     assert not SHOWN & {finding.code for finding in check(plan, exploring)}
-    assert explore_run.check_explored(plan, exploring) == []
+    (said,) = explore_run.check_explored(plan, exploring)
+    assert (said.code, said.severity) == ("rule-watched", Severity.NOTE)
+    assert "nothing was explored" in said.message
