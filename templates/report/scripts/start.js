@@ -239,6 +239,20 @@ function keys(toggle) {
   });
 }
 
+/**
+ * What is out of the window need not follow the moment until it is in it.
+ * @param {Element} element
+ * @param {() => void} move
+ */
+function whenSeen(element, move) {
+  let seen = false;
+  new IntersectionObserver(([entry]) => {
+    seen = entry.isIntersecting;
+    if (seen) move();
+  }).observe(element);
+  page.movers.push(() => seen && move());
+}
+
 /** The buttons of the bar below, and those in the page's fixed texts. */
 function buttons() {
   /** @type {Record<string, () => void>} */
@@ -272,7 +286,12 @@ async function start() {
   timePlots();
   const moving = new Moving(byId("moving"));
   const moves = new MoveTable();
-  page.movers.push(() => moving.move(), () => diagram.move(), () => source.move(), () => moves.move());
+  page.movers.push(() => moving.move());
+  whenSeen(byId("diagram-and-files"), () => {
+    diagram.move();
+    source.move();
+  });
+  whenSeen(byId("moves-body"), () => moves.move());
   phaseTimes();
   ruleMoments();
   buttons();

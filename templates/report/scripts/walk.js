@@ -9,6 +9,8 @@ class Diagram {
     /** @type {Map<string, Element>} */
     this.groups = new Map();
     this.key = "";
+    /** @type {Map<Element, DOMRect>} */
+    this.boxes = new Map();
     /** @type {Element[]} */
     this.frames = [];
     if (!this.svg) return;
@@ -72,7 +74,9 @@ class Diagram {
    */
   frame(group, kind, room) {
     if (!(group instanceof SVGGraphicsElement)) return;
-    const { x, y, width, height } = group.getBBox();
+    const card = this.boxes.get(group) ?? group.getBBox();
+    this.boxes.set(group, card);
+    const { x, y, width, height } = card;
     const frame = document.createElementNS(SVG, "g");
     frame.setAttribute("class", kind);
     const box = document.createElementNS(SVG, "rect");
