@@ -134,15 +134,16 @@ CODES = (
         "A joint in its middle reads 512 deg; every guard and loop goes wrong in the first tick.",
         ("tilt: {line: tilts}", "tilt: {analog: A1}"),
     ),
-    CodeInfo(
+    _code(
         "unwired",
+        Severity.WARNING,
         "something has no wire",
-        Severity.ERROR,
-        "The program of a board must know where every signal comes from and where every output goes. It is asked "
-        "for target board only; what can be given over the console alone is a note.",
+        "The program of a board must know where every signal comes from and where every output goes. Without it "
+        "target board is refused; `check` only warns, for the walk may be sound all the same. What can be given over "
+        "the console alone is a note.",
         "A joint without a wire is told where to go and never gets there.",
-        "",
-        "",
+        ("    lines: {tilts: {port: serial1, baud: 57600}}\n", ""),
+        ("      tilt: {line: tilts}\n", ""),
     ),
     CodeInfo(
         "one-way",

@@ -2,12 +2,14 @@
 
 import difflib
 from collections.abc import Iterator
+from dataclasses import replace
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 from sequencer.check.questions import Askers
 from sequencer.plan.boards import BOARDS, Board
 from sequencer.plan.tables import Plan
+from sequencer.plan.wiring import unwired
 from sequencer.plan.wiring_pins import pin_uses
 from sequencer.plan.wiring_tables import Line, Wiring
 
@@ -24,7 +26,7 @@ def check_wiring(plan: Plan, askers: Askers) -> list[Finding]:
         return []
     board = BOARDS.get(wiring.board)
     found = [*_ports(wiring, board), *_lines(plan, wiring), *_signals(plan, wiring), *_motors(plan, wiring)]
-    found += [*_knobs(plan, wiring), *_helping(plan, wiring)]
+    found += [*_knobs(plan, wiring), *_helping(plan, wiring), *_of_the_board(plan)]
     if board is None:
         text = f"nothing is known about board {wiring.board}: pins and ports are not checked"
         close = difflib.get_close_matches(wiring.board.lower(), BOARDS, n=1)
@@ -38,6 +40,16 @@ def check_wiring(plan: Plan, askers: Askers) -> list[Finding]:
             fix = f"one of the pins {', '.join(map(str, board.interrupts))}"
             found.append(Finding("no-interrupt", Severity.WARNING, pin.place, text, fix=fix))
     return found
+
+
+def _of_the_board(plan: Plan) -> Iterator[Finding]:
+    """Say what would keep the board's program from being written; the walk may be sound all the same."""
+    from sequencer.generate.board_telemetry import telemetry_error
+
+    too_much = telemetry_error(plan)
+    for finding in [*unwired(plan), *([too_much] if too_much else [])]:
+        milder = Severity.WARNING if finding.severity is Severity.ERROR else finding.severity
+        yield replace(finding, severity=milder)
 
 
 def _helping(plan: Plan, wiring: Wiring) -> Iterator[Finding]:

@@ -1,16 +1,11 @@
 """`sequencer report`: one page that shows a run, for any browser, without a network."""
 
-from pathlib import Path
-from typing import TYPE_CHECKING
-
 import click
 
-from sequencer.cli.following import Following, following_options
 from sequencer.cli.options import (
     FILE,
     force_option,
     json_option,
-    machine_option,
     out,
     quiet_option,
     refuse_both,
@@ -19,43 +14,20 @@ from sequencer.cli.options import (
     write_out,
 )
 from sequencer.cli.progress import Progress
-from sequencer.cli.runs import Asked, gait_asked, run_sources
-
-if TYPE_CHECKING:
-    from sequencer.api import ExecutorName
+from sequencer.cli.runs import Asked, beside, gait_asked, run_options, run_sources
 
 
 @verb("report", "sequencer report walk.csv --gait stork.gait.yaml -o report.html")
-@click.argument("runs", metavar="RUN [RUN2]", nargs=-1, required=True, type=FILE)
-@click.option("--gait", metavar="FILE", type=FILE, help="The gait that the recording is run with.")
-@machine_option
+@run_options
 @click.option("-o", "--output", metavar="FILE", type=FILE, help="Where to write it; - for standard output.")
 @click.option("--note", "notes", multiple=True, metavar="TEXT", help="A note, shown on top of the page.")
-@click.option("--map", "mapping", multiple=True, metavar="OURS=THEIRS", help="A column of another name.")
-@click.option(
-    "--run", "run_number", type=int, metavar="N", help="Which run of a telemetry log; else the last."
-)
-@click.option(
-    "--executor",
-    type=click.Choice(["auto", "reference", "compiled", "both"]),
-    default="auto",
-    show_default=True,
-    help="As with dry-run.",
-)
-@following_options
 @force_option
 @json_option
 @quiet_option
 def command(
-    runs: tuple[str, ...],
-    gait: str | None,
-    machine: str | None,
+    asked: Asked,
     output: str | None,
     notes: tuple[str, ...],
-    mapping: tuple[str, ...],
-    run_number: int | None,
-    executor: "ExecutorName",
-    following: Following,
     force: bool,
     as_json: bool,
     quiet: bool,
@@ -69,9 +41,8 @@ def command(
     The page is one file. It needs no network and asks for none; hand it on as it is. Without -o it is
     written beside RUN.
     """
-    asked = Asked(runs, gait, machine, mapping, run_number, executor, following, quiet)
     named = gait_asked(asked)
-    target = output or _beside(runs[0])
+    target = output or beside(asked.runs[0], ".report.html")
     refuse_both(target, as_json=as_json)
     data, title = _of_gait(named, asked, notes) if named else _of_logs(asked, notes)
     from sequencer.show.report.page import MARK
@@ -107,15 +78,3 @@ def _of_logs(asked: Asked, notes: tuple[str, ...]) -> tuple[bytes, str]:
     with Progress("writing the report", quiet=asked.quiet):
         document = logs_document(asked.runs, notes, split_once(asked.mapping, "OURS=THEIRS"))
         return page_bytes(document, ""), document.title
-
-
-def _beside(run: str) -> str:
-    if run == "-":
-        return "-"
-    path = Path(run)
-    name = path.name.removesuffix(".gz")
-    for ending in (".gait.yaml", ".gait.yml", path.suffix):
-        if ending and name.endswith(ending):
-            name = name.removesuffix(ending)
-            break
-    return str(path.with_name(f"{name}.report.html"))

@@ -1,12 +1,16 @@
 """What the verbs that show a run take as RUN: a recording of a gait, a gait that follows itself, a log."""
 
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar, cast
+
+import click
 
 from sequencer.base.errors import MisuseError
-from sequencer.cli.following import Following, split_once
+from sequencer.cli.following import Following, following_options, split_once
+from sequencer.cli.options import FILE, machine_option
 from sequencer.cli.progress import Progress
 from sequencer.cli.recording import Recording, opened
 
@@ -16,6 +20,8 @@ if TYPE_CHECKING:
     from sequencer.history.run import Run
     from sequencer.show.report.document import Figure
     from sequencer.show.report.recorded import RunSource
+
+F = TypeVar("F", bound=Callable[..., Any])
 
 GAIT_ENDINGS = (".yaml", ".yml")
 # up to here a run's ticks are kept in memory; a longer one is run twice: once to see what matters in it
@@ -35,6 +41,53 @@ class Asked:
     executor: "ExecutorName"
     following: Following
     quiet: bool
+
+
+def run_options(function: F) -> Callable[..., int]:
+    """Add RUN and how it is to be read and run, and hand all of it over as one `asked`."""
+
+    @functools.wraps(function)
+    def collected(**given: Any) -> int:
+        names = ("runs", "gait", "machine", "mapping", "run_number", "executor", "following")
+        asked = Asked(**{name: given.pop(name) for name in names}, quiet=given["quiet"])
+        return cast("int", function(asked=asked, **given))
+
+    options = [
+        click.argument("runs", metavar="RUN [RUN2]", nargs=-1, required=True, type=FILE),
+        click.option("--gait", metavar="FILE", type=FILE, help="The gait that the recording is run with."),
+        machine_option,
+        click.option(
+            "--map", "mapping", multiple=True, metavar="OURS=THEIRS", help="A column of another name."
+        ),
+        click.option(
+            "--run", "run_number", type=int, metavar="N", help="Which run of a telemetry log; else the last."
+        ),
+        click.option(
+            "--executor",
+            type=click.Choice(["auto", "reference", "compiled", "both"]),
+            default="auto",
+            show_default=True,
+            help="As with dry-run.",
+        ),
+        following_options,
+    ]
+    command: Callable[..., int] = collected
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def beside(run: str, ending: str) -> str:
+    """Name the file that belongs beside a RUN if no other is named: walk.csv -> walk.png."""
+    if run == "-":
+        return "-"
+    path = Path(run)
+    name = path.name.removesuffix(".gz")
+    for its in (".gait.yaml", ".gait.yml", path.suffix):
+        if its and name.endswith(its):
+            name = name.removesuffix(its)
+            break
+    return str(path.with_name(name + ending))
 
 
 def is_gait(path: str) -> bool:

@@ -209,6 +209,21 @@ def _findings(
     return found
 
 
+def _bound_words(kind: str, context: dict[str, Any]) -> str:
+    """Say within which bounds a number must be, if that was wrong; else nothing."""
+    said = {
+        "greater_than": ("more than", "gt"),
+        "greater_than_equal": ("at least", "ge"),
+        "less_than": ("less than", "lt"),
+        "less_than_equal": ("at most", "le"),
+        "string_too_short": ("at least so many characters:", "min_length"),
+        "string_too_long": ("at most so many characters:", "max_length"),
+        "too_long": ("at most so many entries:", "max_length"),
+    }
+    words, key = said.get(kind, ("", ""))
+    return f"{words} {context[key]}" if words else ""
+
+
 def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> Finding:
     path, kind, context = _path(detail), detail["type"], detail.get("ctx", {})
     name = str(path[-1]) if path else ""
@@ -233,6 +248,8 @@ def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> 
     message = (
         f"{name} has the wrong kind of value" if not name.isdigit() else "this is the wrong kind of value"
     )
-    expected = _EXPECTED.get(kind, detail["msg"])
+    expected = _EXPECTED.get(kind) or _bound_words(kind, context) or detail["msg"]
     fix = "a guard, such as {event: go} or {signal: tilt, above: 5 deg}" if name in _GUARDS else ""
+    if kind == "literal_error":
+        message, expected = f"{name} cannot be this", context["expected"].replace("'", "")
     return Finding("wrong-type", Severity.ERROR, place, message, expected=expected, fix=fix)

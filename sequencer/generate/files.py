@@ -49,6 +49,11 @@ def write(files: Mapping[str, str], folder: Path, *, force: bool = False) -> Wri
     try:
         folder.mkdir(parents=True, exist_ok=True)
         write_all((path, text.encode()) for path, text in todo.items())
+    except (FileExistsError, NotADirectoryError) as error:
+        raise MisuseError(
+            f"{comment(folder)} is a file, or a part of its path is; a folder is needed",
+            hint="give the name of a folder, which may be new",
+        ) from error
     except OSError as error:
         raise MisuseError(f"{comment(folder)} cannot be written to: {error.strerror}") from error
     return Written(tuple(todo), tuple(kept))

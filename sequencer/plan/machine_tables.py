@@ -198,10 +198,11 @@ class MachineTables:
     def _setpoint(self, name: str, block: SetpointBlock, signals: tuple[Signal, ...]) -> Setpoint:
         context, path = self.context, ("setpoints", name)
         unit = context.unit_of(path[0].removesuffix("s"), name, block.unit, self.at(*path, "unit"))
-        low, high = context.span(block.span, unit, self.at(*path, "span")) or (-1.0, 1.0)
+        span = context.span(block.span, unit, self.at(*path, "span"))
+        low, high = span or (-1.0, 1.0)
         start = context.number(block.start, unit, self.at(*path, "start"))
         start = low if start is None else load_f32(start)
-        if not low <= start <= high:
+        if span is not None and not low <= start <= high:
             message = f"start {block.start} is outside the span of {name}"
             context.error(
                 "out-of-span", self.at(*path, "start"), message, expected=f"{low:g} to {high:g} {unit}"

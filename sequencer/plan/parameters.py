@@ -30,10 +30,11 @@ def _parameter(context: Context, file: LoadedFile, name: str, block: ParameterBl
     unit = context.unit_of("parameter", name, block.unit, where.value((*path, "unit")))
     if context.was_cut(file, *path, "unit"):
         context.withdraw("parameter", name)
-    low, high = context.span(block.span, unit, where.value((*path, "span"))) or (-1.0, 1.0)
+    span = context.span(block.span, unit, where.value((*path, "span")))
+    low, high = span or (-1.0, 1.0)
     value = context.number(block.value, unit, where.value((*path, "value")), bare=True)
     value = low if value is None else load_f32(value)
-    if not low <= value <= high:
+    if span is not None and not low <= value <= high:
         place = where.value((*path, "value"))
         message = f"{block.value} is outside the span of {name}"
         context.error("out-of-span", place, message, expected=f"{low:g} to {high:g} {unit}".strip())

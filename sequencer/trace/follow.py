@@ -263,6 +263,8 @@ def _amount(signal: Signal, amount: Amount, option: str, *, per_second: bool = F
     unit = f"{signal.unit}/s" if per_second else signal.unit
     try:
         quantity = parse(amount)
+        if unit and not quantity.unit:
+            raise UnitError(f"{amount} has no unit")
         return convert(quantity, unit) if quantity.unit else quantity.value
     except UnitError as error:
         raise MisuseError(f"{option} of {signal.name}: {error}", hint=f"give it in {unit}") from error

@@ -261,7 +261,8 @@ def find_time(named: Sequence[Named], meanings: Iterable[str], mapped: Mapping[s
             "there is no time column",
             named[0].place,
             expected="a first line of column names, one of them time, t, time_s, time_ms or time_us",
-            hint=f"rename the column, or map it: time={_like_a_time(named) or 'THEIR_NAME'}",
+            hint=f"rename the column, or map it: time={_like_a_time(named) or 'THEIR_NAME'}; "
+            "a telemetry log is known by its first lines, as the board sent them",
         )
     if len(likely) > 1:
         raise TraceError(

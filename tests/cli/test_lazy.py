@@ -11,6 +11,7 @@ from support.commands import STORK, copy_of_the_stork
 HEAVY = {
     "graphviz",
     "jinja2",
+    "matplotlib",
     "numpy",
     "pint",
     "pyarrow",

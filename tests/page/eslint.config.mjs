@@ -8,7 +8,7 @@ const globals = ["window", "document", "uPlot", "requestAnimationFrame", "cancel
   "getComputedStyle", "devicePixelRatio", "performance", "setTimeout", "clearTimeout", "atob", "console",
   "DecompressionStream", "ReadableStream", "Response", "Blob", "TextDecoder", "ResizeObserver", "Path2D",
   "IntersectionObserver", "HTMLElement", "HTMLButtonElement", "HTMLInputElement", "HTMLSelectElement",
-  "HTMLCanvasElement", "HTMLDetailsElement", "HTMLTableRowElement", "SVGElement", "Element", "Node", "Event",
+  "HTMLCanvasElement", "HTMLDetailsElement", "HTMLTableRowElement", "SVGElement", "SVGGraphicsElement", "Element", "Node", "Event",
   "KeyboardEvent", "PointerEvent", "location", "history", "CSS", "innerWidth", "innerHeight", "scrollY",
   "addEventListener", "scrollTo"];
 

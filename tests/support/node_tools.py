@@ -113,17 +113,19 @@ def page_files() -> list[Path]:
 
 
 def page_text() -> tuple[str, list[tuple[str, int]]]:
-    """Join the page's scripts as the page does; with each file's name and the line at which it begins."""
+    """Give the page's own scripts joined as in the page; with each file's name and its first line."""
     from sequencer.generate.render import templates_root
     from sequencer.show.report.page import scripts_text
 
     text = scripts_text(templates_root() / "report")
-    begins = []
+    places = {}
     for path in SCRIPTS.glob("*.js"):
         own = path.read_text(encoding="utf-8")
         assert text.count(own) == 1, f"{path.name} does not stand in the page just once"
-        begins.append((path.name, text[: text.index(own)].count("\n") + 1))
-    return text, sorted(begins, key=lambda begin: begin[1])
+        places[path.name] = text.index(own)
+    start = min(places.values(), default=0)  # before it stands the plot library
+    begins = [(name, text[start:place].count("\n") + 1) for name, place in places.items()]
+    return text[start:].replace('\n"use strict";\n', "\n\n"), sorted(begins, key=lambda begin: begin[1])
 
 
 def in_its_file(complaint: str, begins: list[tuple[str, int]]) -> str:

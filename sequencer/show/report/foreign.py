@@ -29,6 +29,7 @@ from sequencer.show.report.log_survey import Holding, Survey
 from sequencer.show.report.recorded import symmetry_of
 from sequencer.show.report.thin import AROUND_MS, Keeper, choose
 from sequencer.show.text import clean
+from sequencer.trace.layout import nearest
 from sequencer.trace.phase_log import LogRows, PhaseLog
 
 MOST_COLUMNS = 96  # drawn; a page with more can't be read
@@ -171,7 +172,7 @@ def _drawn(log: PhaseLog, survey: Survey, wanted: Sequence[str]) -> list[int]:
         if name not in known:
             raise MisuseError(
                 f"{log.name} has no column of numbers called {name}",
-                hint=f"its columns of numbers are {', '.join(list(known)[:12])}",
+                hint=nearest(name, known) or f"its columns of numbers are {', '.join(list(known)[:12])}",
             )
     filled = [i for i, facts in enumerate(survey.columns) if facts.numbers]
     return [known[name] for name in dict.fromkeys(wanted)] if wanted else filled[:MOST_COLUMNS]

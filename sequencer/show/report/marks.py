@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sequencer.history.blocks import HistoryBlock
-from sequencer.history.run import Ints, Run, Stay
+from sequencer.history.run import Ints, Run, Stay, Transitions
 from sequencer.plan.levels import level_value
 from sequencer.plan.tables import Compare, Follow, Level
 from sequencer.show.report import document as d
@@ -44,6 +44,7 @@ class MarkFinder:
 
     def __init__(self, run: Run) -> None:
         self._run, self._plan = run, run.plan
+        self._moves = [run.transitions.of(sequence) for sequence in range(len(run.plan.sequences))]
         self._marks: list[_Mark] = []
         self._last: dict[tuple[int, int, str, str], int] = {}
         self._sides: dict[tuple[int, int], float] = {}  # of a setpoint: its phase's first tick -> from where
@@ -58,10 +59,9 @@ class MarkFinder:
             return
         end_tick = first_tick + len(history)
         stays = [
-            (sequence, stay)
-            for sequence in range(len(self._plan.sequences))
-            for stay in self._run.stays(sequence)
-            if stay.from_tick < end_tick and stay.to_tick > first_tick
+            (sequence, self._run.stay_opened_by(sequence, moves, row))
+            for sequence, moves in enumerate(self._moves)
+            for row in _rows_within(moves, first_tick, end_tick)
         ]
         whole = Stay(0, first_tick, end_tick, int(at_ms[0]), int(at_ms[-1]), None, None)
         for sequence, stay in [*stays, (None, whole)]:
@@ -128,6 +128,12 @@ class MarkFinder:
             low=pack(np.array(columns[4]), "f4"),
             high=pack(np.array(columns[5]), "f4"),
         )
+
+
+def _rows_within(moves: Transitions, first_tick: int, end_tick: int) -> range:
+    """Give the rows that open stays of which some ticks lie within; -1 for the stay a run begins in."""
+    first = int(np.searchsorted(moves.tick, first_tick, side="right")) - 1
+    return range(first, int(np.searchsorted(moves.tick, end_tick)))
 
 
 def _value(level: Level | None, parameters: list[float]) -> float:

@@ -56,33 +56,11 @@ class Extra:
 def recorded(source: RunSource, sources: Sources) -> d.Recorded:
     """Describe a run; everything that is told in words is told in the words of the dry run."""
     run, plan = source.run, source.run.plan
-    columns = RunColumns(plan)
     figures = summary(run)
-    heads = [*columns.heads, *(source.extra.heads if source.extra else ())]
-    drawn = sum(head.role in DRAWN for head in heads)
-    around = round(AROUND_MS / plan.tick_ms)
-    kept = choose(run.ticks, drawn, _moments(run, figures), around)
-    keeper, feet, supply = Keeper(heads, kept, run.ticks), FeetDown(plan), SupplyWatch(plan)
-    marks = MarkFinder(run)
-    tick = 0
-
-    def watch(history: HistoryBlock, at_ms: Ints) -> None:
-        nonlocal tick
-        values = columns.values(history)
-        if source.extra:
-            values += [column[tick : tick + len(at_ms)] for column in source.extra.values]
-        keeper.add(values, at_ms)
-        feet.add(history, at_ms)
-        supply.add(history, at_ms)
-        for start, to in kept.windows:
-            rows = slice(max(start - tick, 0), max(to - tick, 0))
-            if rows.stop > rows.start and rows.start < len(at_ms):
-                marks.add(rows_of_block(history, rows), at_ms[rows], tick + rows.start)
-        tick += len(at_ms)
-
-    _play(source, watch)
-    contacts = list(source.extra.contacts if source.extra else ()) or feet.contacts(run.end_ms)
-    packed = keeper.columns()
+    kept = _Kept(source, _moments(run, figures))
+    _play(source, kept.add)
+    contacts = list(source.extra.contacts if source.extra else ()) or kept.feet.contacts(run.end_ms)
+    packed = kept.keeper.columns()
     return d.Recorded(
         name=clean(source.name),
         summary=clean(figures.words),
@@ -90,22 +68,51 @@ def recorded(source: RunSource, sources: Sources) -> d.Recorded:
         ticks=run.ticks,
         start=run.start_ms,
         end=run.end_ms,
-        kept=kept,
-        clock=keeper.clock(plan.tick_ms),
+        kept=kept.kept,
+        clock=kept.keeper.clock(plan.tick_ms),
         columns=packed,
-        plots=[*plots_of(plan, columns), *_extra_plots(packed)],
+        plots=[*plots_of(plan, kept.columns), *_extra_plots(packed)],
         stays=stays_of(run),
         moves=moves_of(run),
-        marks=marks.marks(),
+        marks=kept.marks.marks(),
         rules=rule_spans(run),
         contacts=contacts,
         troubles=troubles_of(run, figures, sources),
         symmetry=symmetry_of(_sides(run), contacts),
-        battery=supply.battery(columns.signal),
+        battery=kept.supply.battery(kept.columns.signal),
         drawn=_drawn(packed),
         writes=_writes(run),
         figures=[*_figures(run, figures), *source.figures],
     )
+
+
+class _Kept:
+    """What the page shows of a run's ticks, collected block by block."""
+
+    def __init__(self, source: RunSource, moments: Sequence[int]) -> None:
+        plan, ticks = source.run.plan, source.run.ticks
+        self._extra = source.extra.values if source.extra else ()
+        self.columns = RunColumns(plan)
+        heads = [*self.columns.heads, *(source.extra.heads if source.extra else ())]
+        drawn = sum(head.role in DRAWN for head in heads)
+        self.kept = choose(ticks, drawn, moments, round(AROUND_MS / plan.tick_ms))
+        self.keeper = Keeper(heads, self.kept, ticks)
+        self.feet, self.supply, self.marks = FeetDown(plan), SupplyWatch(plan), MarkFinder(source.run)
+        self._tick = 0
+
+    def add(self, history: HistoryBlock, at_ms: Ints) -> None:
+        """Take the next ticks, with detail."""
+        first, count = self._tick, len(at_ms)
+        values = self.columns.values(history)
+        values += [column[first : first + count] for column in self._extra]
+        self.keeper.add(values, at_ms)
+        self.feet.add(history, at_ms)
+        self.supply.add(history, at_ms)
+        for start, to in self.kept.windows:
+            rows = slice(max(start - first, 0), max(to - first, 0))
+            if rows.stop > rows.start and rows.start < count:
+                self.marks.add(rows_of_block(history, rows), at_ms[rows], first + rows.start)
+        self._tick += count
 
 
 def _play(source: RunSource, watch: Watch) -> None:

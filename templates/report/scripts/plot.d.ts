@@ -1,5 +1,4 @@
 // The plot library, as its script defines it, and what of the page may be looked at from outside.
-declare const uPlot: typeof import("../vendor/uplot/uPlot");
 type Plotter = import("../vendor/uplot/uPlot");
 type PlotterOptions = import("../vendor/uplot/uPlot").Options;
 type PlotterData = import("../vendor/uplot/uPlot").AlignedData;

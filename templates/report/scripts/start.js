@@ -135,7 +135,7 @@ function timePlots() {
  */
 function printing(plots) {
   /** @type {boolean[]} */
-  let seen = [];
+  const seen = [];
   const turn = (/** @type {boolean} */ on) => {
     document.documentElement.classList.toggle("paper", on);
     ink.known.clear();
@@ -193,12 +193,15 @@ function playing() {
   const speed = /** @type {HTMLSelectElement} */ (byId("speed"));
   let last = 0;
   let exact = 0; // between ticks
+  let put = 0; // where the page was put last; if it is elsewhere somebody moved it
   const run = (/** @type {number} */ now) => {
     if (!page.playing) return;
+    if (page.at !== put) exact = page.at;
     exact += (now - last) * Number(speed.value);
     last = now;
     if (exact >= page.ends) toggle();
     page.goTo(exact);
+    put = page.at;
     requestAnimationFrame(run);
   };
   const toggle = () => {
@@ -206,6 +209,7 @@ function playing() {
     play.setAttribute("aria-label", page.playing ? "stop" : "play");
     play.classList.toggle("running", page.playing);
     exact = page.playing && page.at >= page.ends - page.runs[0].stepMs ? page.begins : page.at;
+    put = page.at;
     last = performance.now();
     if (page.playing) requestAnimationFrame(run);
   };

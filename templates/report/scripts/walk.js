@@ -15,20 +15,19 @@ class Diagram {
     this.frames = [];
     if (!this.svg) return;
     this.svg.setAttribute("role", "group");
-    page.sequences.forEach((sequence, s) => sequence.phases.forEach((phase, p) => this.prepare(`phase_${s}_${p}`, phase, s, p)));
+    page.sequences.forEach((sequence, s) => sequence.phases.forEach((_, p) => this.prepare(`phase_${s}_${p}`, s, p)));
   }
 
   /**
    * @param {string} id
-   * @param {Phase} phase
    * @param {number} sequence
    * @param {number} index
    */
-  prepare(id, phase, sequence, index) {
+  prepare(id, sequence, index) {
     const group = this.svg?.querySelector(`[id="${id}"]`);
     if (!group) return;
     this.groups.set(id, group);
-    for (const [key, value] of Object.entries({ tabindex: "0", role: "button", "aria-label": `${phase.name}: go to its next visit` })) group.setAttribute(key, value);
+    for (const [key, value] of Object.entries({ tabindex: "0", role: "button", "aria-description": "go to its next visit" })) group.setAttribute(key, value);
     const visit = () => visitPhase(sequence, [index]);
     group.addEventListener("click", visit);
     group.addEventListener("keydown", (event) => {

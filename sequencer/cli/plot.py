@@ -1,0 +1,113 @@
+"""`sequencer plot`: a run as a picture, for notes and forums."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from sequencer.base.errors import MisuseError
+from sequencer.cli.following import milliseconds, split_once
+from sequencer.cli.options import (
+    FILE,
+    force_option,
+    json_option,
+    out,
+    quiet_option,
+    refuse_both,
+    say,
+    verb,
+    write_out,
+)
+from sequencer.cli.progress import Progress
+from sequencer.cli.runs import Asked, beside, gait_asked, run_options, run_sources
+
+if TYPE_CHECKING:
+    from sequencer.show.plot.choice import PlotOptions
+    from sequencer.show.plot.figure import Kind
+    from sequencer.show.report.document import ReportDocument
+
+# and what tells them near their beginning
+FORMATS = {"png": b"gait-sequencer plot", "svg": b"gait-sequencer plot", "pdf": b"%PDF-"}
+
+
+@verb("plot", "sequencer plot walk.csv --gait stork.gait.yaml --signals left_knee,battery -o run.png")
+@run_options
+@click.option("-o", "--output", metavar="FILE", type=FILE, help="PNG, SVG or PDF by its ending; - for PNG.")
+@click.option("--signals", metavar="A,B", help="Draw these only; else all.")
+@click.option("--from", "from_time", metavar="TIME", help="Begin at this time of the run.")
+@click.option("--to", "to_time", metavar="TIME", help="End at this time of the run.")
+@click.option(
+    "--width",
+    type=click.IntRange(600, 6000),
+    default=1500,
+    show_default=True,
+    metavar="PIXELS",
+    help="How wide (SVG and PDF: 150 to the inch).",
+)
+@force_option
+@json_option
+@quiet_option
+def command(
+    asked: Asked,
+    output: str | None,
+    signals: str | None,
+    from_time: str | None,
+    to_time: str | None,
+    width: int,
+    force: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Draw a run as a picture: feet on the ground and phases on top, signals with thresholds below.
+
+    RUN is what `report` takes: a recording or telemetry log with --gait, a gait file alone, or any CSV with a
+    column `phase`. With a second RUN its lines are thinner and paler. Without -o a PNG is written beside RUN.
+
+    Signals are drawn by their least and greatest number in each pixel, so that no spike is lost. This needs
+    the package matplotlib: pip install 'gait-sequencer[plot]'.
+    """
+    from sequencer.show.plot.choice import MOST_PANELS, PlotOptions
+    from sequencer.show.plot.figure import plot
+
+    target = output or beside(asked.runs[0], ".png")
+    kind = _kind_of(target)
+    refuse_both(target, as_json=as_json)
+    times = [None if time is None else float(milliseconds(time)) for time in (from_time, to_time)]
+    chosen = [name.strip() for name in (signals or "").split(",") if name.strip()]
+    options = PlotOptions(tuple(chosen), times[0], times[1], width)
+    document = _document(asked, options)
+    with Progress("plotting", quiet=quiet):
+        plotted = plot(document, kind, options)
+    write_out(target, plotted.data, ours=FORMATS[kind], force=force)
+    if plotted.left_out:
+        more = f"{plotted.left_out} plots more have no room"
+        say(f"the first {MOST_PANELS} plots were drawn, {more}; --signals chooses", quiet=quiet)
+    if as_json:
+        from sequencer.show.jsonout import document as json_document
+
+        out(json_document("files", {"written": [target], "bytes": len(plotted.data)}))
+    elif target != "-":
+        say(f"plotted: {target}", quiet=quiet)
+    return 0
+
+
+def _document(asked: Asked, options: "PlotOptions") -> "ReportDocument":
+    gait = gait_asked(asked)
+    if gait is None:
+        from sequencer.show.report.foreign import logs_document
+
+        with Progress("reading", quiet=asked.quiet):
+            return logs_document(asked.runs, (), split_once(asked.mapping, "OURS=THEIRS"), options.signals)
+    import sequencer
+    from sequencer.show.report.build import report_document
+
+    loaded = sequencer.load(gait, machine=asked.machine)
+    return report_document(loaded.plan, run_sources(loaded, asked))
+
+
+def _kind_of(target: str) -> "Kind":
+    ending = "png" if target == "-" else Path(target).suffix.removeprefix(".").lower()
+    if ending not in FORMATS:
+        said = f"as {ending}" if ending else "without an ending"
+        raise MisuseError(f"a plot cannot be written {said}", hint=f"let FILE end in {', '.join(FORMATS)}")
+    return cast("Kind", ending)

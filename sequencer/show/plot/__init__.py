@@ -1,0 +1,1 @@
+"""Plots of runs that stand still, for notes and forums."""
