@@ -294,10 +294,10 @@ async function start() {
   timePlots();
   const moving = new Moving(byId("moving"));
   const moves = new MoveTable();
-  page.movers.push(() => moving.move());
+  page.movers.push(() => moving.move(), () => diagram.move(), () => source.move());
   whenSeen(byId("diagram-and-files"), () => {
-    diagram.move();
-    source.move();
+    diagram.follow();
+    source.follow();
   });
   whenSeen(byId("moves-body"), () => moves.move());
   buttons();
