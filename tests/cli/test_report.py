@@ -139,8 +139,8 @@ ROWS = {
 @pytest.mark.parametrize("rows", ROWS.values(), ids=ROWS.keys())
 def test_odd_recordings_are_shown(tmp_path: Path, rows: str) -> None:
     recording = tmp_path / "odd.csv"
-    head = "time [ms],left_leg_roll.value,right_leg_roll.value,body_roll.value,left_knee.value,right_knee.value\n"
-    recording.write_text(head + rows)
+    names = ("left_leg_roll", "right_leg_roll", "body_roll", "left_knee", "right_knee")
+    recording.write_text(",".join(["time [ms]", *(f"{name}.value" for name in names)]) + "\n" + rows)
     done = call("report", recording, "--gait", STORK, "-q")
     assert done.returncode == 0, done.stderr
     document = document_of(tmp_path / "odd.report.html")
