@@ -158,8 +158,8 @@ def _followed(gait: "Gait", asked: Asked) -> "RunSource":
 
 
 def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
-    from sequencer.show.report.recorded import RunSource
     from sequencer.show.report.document import Figure
+    from sequencer.show.report.recorded import RunSource
     from sequencer.show.report.rehearsed import holds_truth, truth_of
 
     on, number = asked.following.on, asked.run_number
