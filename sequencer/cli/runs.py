@@ -92,6 +92,11 @@ def beside(run: str, ending: str) -> str:
     return str(path.with_name(name + ending))
 
 
+def files_read(asked: Asked) -> list[str]:
+    """List the files that were named and are read."""
+    return [*asked.runs, *filter(None, (asked.gait, asked.machine))]
+
+
 def is_gait(path: str) -> bool:
     """Tell whether a RUN is a gait file, by the ending of its name."""
     return path.lower().endswith(GAIT_ENDINGS)
