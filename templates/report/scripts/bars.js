@@ -10,7 +10,10 @@ class Bars {
     this.key = "";
     /** @type {GuardBars[]} */
     this.guards = [];
+    /** @type {Map<Guard, GuardBars>} */
+    this.made = new Map();
     this.highest = 0;
+    new ResizeObserver(() => this.keepRoom()).observe(host);
   }
 
   /** Which phases are active, as text. */
@@ -33,18 +36,26 @@ class Bars {
 
   /** @param {number[]} phases */
   rebuild(phases) {
-    this.guards = [];
-    this.host.replaceChildren();
-    phases.forEach((phase, sequence) => {
-      for (const guard of guardsOf(sequence, phase)) {
-        const bars = new GuardBars(guard, sequence);
-        this.guards.push(bars);
-        this.host.append(bars.element);
-      }
-    });
-    if (!this.guards.length) this.host.append(make("p", { class: "soft" }, "No guard leads out of here."));
-    this.highest = Math.max(this.highest, this.host.offsetHeight);
-    this.host.style.minHeight = `${Math.min(this.highest, 700)}px`; // so that what stands below stays where it is
+    this.guards = phases.flatMap((phase, sequence) => guardsOf(sequence, phase).map((guard) => this.of(guard, sequence)));
+    if (this.guards.length) this.host.replaceChildren(...this.guards.map(({ element }) => element));
+    else this.host.replaceChildren(make("p", { class: "soft" }, "No guard leads out of here."));
+  }
+
+  /**
+   * The bars of a guard; made once.
+   * @param {Guard} guard
+   * @param {number} sequence
+   */
+  of(guard, sequence) {
+    const made = this.made.get(guard) ?? new GuardBars(guard, sequence);
+    this.made.set(guard, made);
+    return made;
+  }
+
+  /** What stands below stays where it is when there are fewer bars. */
+  keepRoom() {
+    this.highest = Math.max(this.highest, Math.min(this.host.offsetHeight, 700));
+    this.host.style.minHeight = `${this.highest}px`;
   }
 }
 
@@ -58,8 +69,10 @@ class GuardBars {
     this.sequence = sequence;
     this.stay = -2;
     this.hold = make("p", { class: "hold" });
-    const head = make("p", { class: "guard-head" }, "to ", make("strong", {}, named(guard.to)), ...(guard.hold ? [`, once this holds ${guard.hold.words}`] : []));
+    const whose = sequence !== null && page.sequences.length > 1 ? [named(page.sequences[sequence].name), ": "] : [];
+    const head = make("p", { class: "guard-head" }, ...whose, "to ", make("strong", {}, named(guard.to)), ...(guard.hold ? [`, once this holds ${guard.hold.words}`] : []));
     const scale = make("p", { class: "scale", "aria-hidden": "true" }, make("span", {}, "far"), make("span", { class: "at-fires" }, "fires"));
+    scale.hidden = !guard.leaves.some(({ margin }) => margin !== null);
     this.rows = guard.leaves.map((leaf) => new LeafBar(leaf));
     this.element = make("div", { class: "guard" }, head, scale, ...this.rows.map((row) => row.element), this.hold);
   }
@@ -102,6 +115,7 @@ class LeafBar {
     this.bar = make("div", { class: "bar", "aria-hidden": "true" }, this.fill, make("div", { class: "fires" }), this.best, this.other);
     this.element = make("div", { class: "bar-row" }, this.words, this.number, this.bar, this.bestText);
     this.best.hidden = this.other.hidden = true;
+    this.bar.hidden = this.bestText.hidden = leaf.margin === null;
   }
 
   /**

@@ -160,6 +160,7 @@ function drawHolds(plot, guards) {
     const bottom = plot.bbox.top + plot.bbox.height;
     pen.fillStyle = ink.of("hold");
     pen.font = `${12 * dots}px system-ui, sans-serif`;
+    pen.textAlign = "left";
     for (const span of guards.flatMap(spansHeld)) {
       if (span.to + shift < page.from || span.from + shift > page.to) continue;
       const left = plot.valToPos((span.from + shift) / 1000, "x", true);

@@ -47,15 +47,14 @@ class TimePlot {
     let coloured = 0;
     for (const column of columns) {
       const { name: label, role } = run.data.columns[column];
-      const led = role === "setpoint" || role === "target";
       const base = DASHES[/** @type {"setpoint" | "target"} */ (role)] ?? [];
       const dash = which ? (base.length ? [base[0], 3, 1, 3] : [6, 4]) : base;
-      const colour = led ? "text" : `line-${(coloured++ % 6) + 1}`;
+      const colour = base.length ? "text" : `line-${(coloured++ % 6) + 1}`;
       const value = make("data", { class: "value" });
       const sample = lineSample(colour, dash);
       const own = page.runs.length > 1 ? ` · ${run.data.name}` : "";
       this.legend.append(make("li", {}, sample, " ", named(label + own), " ", value));
-      this.lines.push({ run, column, label, colour, dash, width: led ? 1.5 : 2, value });
+      this.lines.push({ run, column, label, colour, dash, width: base.length ? 1.5 : 2, value });
     }
   }
 
@@ -125,7 +124,7 @@ class TimePlot {
         { ...axis, size: 26, gap: 4, splits: () => timeSteps(page.from, page.to, (width - GUTTER) / 80).times.map((at) => at / 1000), values: (_plot, splits) => splits.map((s) => timeLabel(s * 1000, timeSteps(page.from, page.to, (width - GUTTER) / 80).step)) },
         { ...axis, size: GUTTER, gap: 6, space: 34, values: (_plot, splits) => splits.map((y) => String(Number(y.toPrecision(6)))) },
       ],
-      series: [{}, ...this.lines.map((line) => ({ stroke: () => ink.of(line.colour), width: line.width, dash: line.dash, points: { show: () => this.dotted, size: 6 } }))],
+      series: [{}, ...this.lines.map((line) => ({ stroke: () => ink.of(line.colour), width: line.width, dash: line.dash, points: { show: () => this.dotted && line.width === 2, size: 6 } }))],
       cursor: this.cursor(),
       hooks: {
         drawClear: [(plot) => drawBands(plot)],

@@ -1,7 +1,7 @@
 "use strict";
 // The ribbon: which phase, which foot on the ground, and what went wrong, over a stretch of time.
 
-const GUTTER = 64; // px on the left for names; the plots' axes are as wide
+const GUTTER = 74; // px on the left for names; the plots' axes are as wide
 const PHASE_HEIGHT = 26;
 const FOOT_HEIGHT = 15;
 const TROUBLE_HEIGHT = 22;
@@ -80,7 +80,7 @@ class Ribbon {
    */
   label(text, middle) {
     this.pen.fillStyle = ink.of("soft");
-    this.pen.font = "13px system-ui, sans-serif";
+    this.pen.font = "12.5px system-ui, sans-serif";
     this.pen.textAlign = "right";
     this.pen.textBaseline = "middle";
     this.pen.fillText(this.fitting(text, this.gutter - 8), this.gutter - 6, middle);

@@ -13,6 +13,8 @@ class MoveTable {
     this.here = -2;
     /** @type {number[]} */
     this.rows = [];
+    /** @type {number[]} when each of the rows was */
+    this.times = [];
     const many = page.sequences.length > 1;
     page.sequences.forEach((sequence, s) => sequence.phases.forEach((phase, p) =>
       this.choice.append(make("option", { value: `${s} ${p}` }, many ? `${sequence.name}: ${phase.name}` : phase.name))));
@@ -32,6 +34,7 @@ class MoveTable {
     for (let i = 0; i < moves.at.length; i++) {
       if (!this.choice.value || (moves.sequence[i] === sequence && (moves.entered[i] === phase || moves.left[i] === phase))) this.rows.push(i);
     }
+    this.times = this.rows.map((row) => moves.at[row]);
     this.move();
   }
 
@@ -43,9 +46,7 @@ class MoveTable {
 
   /** Show the page with the last transition before the moment. */
   move() {
-    const { moves } = this.run;
-    if (!moves) return;
-    const here = countUpTo(this.rows.map((row) => moves.at[row]), page.at - this.run.shift + 1e-6) - 1;
+    const here = countUpTo(this.times, page.at - this.run.shift + 1e-6) - 1;
     if (here === this.here) return;
     this.here = here;
     this.start = Math.floor(Math.max(0, here) / PAGE_ROWS) * PAGE_ROWS;

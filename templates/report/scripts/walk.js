@@ -9,6 +9,8 @@ class Diagram {
     /** @type {Map<string, Element>} */
     this.groups = new Map();
     this.key = "";
+    /** @type {Map<Element, DOMRect>} */
+    this.boxes = new Map();
     /** @type {Element[]} */
     this.frames = [];
     if (!this.svg) return;
@@ -44,9 +46,23 @@ class Diagram {
     this.frames.forEach((frame) => frame.remove());
     this.frames = [];
     phases.forEach((phase, sequence) => {
-      this.frame(this.groups.get(`phase_${sequence}_${phase}`), "now-frame", 5);
+      const card = this.groups.get(`phase_${sequence}_${phase}`);
+      this.frame(card, "now-frame", 5);
+      if (sequence === page.sequence) this.bring(card);
       guardsOf(sequence, phase).forEach((_, number) => this.frame(this.svg?.querySelector(`[id="guard_${sequence}_${phase}_${number}"]`), "wait-frame", 3));
     });
+  }
+
+  /**
+   * Scroll the diagram, not the page, if a card is out of its window.
+   * @param {Element | undefined} card
+   */
+  bring(card) {
+    const box = this.svg?.parentElement;
+    if (!card || !box) return;
+    const [inner, outer] = [card.getBoundingClientRect(), box.getBoundingClientRect()];
+    if (inner.top < outer.top || inner.bottom > outer.bottom) box.scrollTop += inner.top - outer.top - (outer.height - inner.height) / 2;
+    if (inner.left < outer.left || inner.right > outer.right) box.scrollLeft += inner.left - outer.left - (outer.width - inner.width) / 2;
   }
 
   /**
@@ -57,7 +73,9 @@ class Diagram {
    */
   frame(group, kind, room) {
     if (!(group instanceof SVGGraphicsElement)) return;
-    const { x, y, width, height } = group.getBBox();
+    const card = this.boxes.get(group) ?? group.getBBox();
+    this.boxes.set(group, card);
+    const { x, y, width, height } = card;
     const frame = document.createElementNS(SVG, "g");
     frame.setAttribute("class", kind);
     const box = document.createElementNS(SVG, "rect");
