@@ -188,3 +188,18 @@ def test_a_drag_in_a_plot_looks_closer_and_a_click_moves_the_moment(
     page.page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 40)
     page.settle()
     assert page.at_ms == pytest.approx((begins + ends) / 2, rel=0.01)
+
+
+def test_a_finger_on_a_phone_moves_the_moment(pages: Pages, walk: tuple[Shown, Path]) -> None:
+    run = walk[0].runs[0]
+    page = opened(pages, walk[1], "phone", touch=True)
+    page.page.locator("#ribbon").scroll_into_view_if_needed()
+    box = page.page.locator("#ribbon canvas").first.bounding_box()
+    assert box is not None
+    page.page.touchscreen.tap(box["x"] + box["width"] * 0.75, box["y"] + box["height"] / 2)
+    page.settle()
+    assert 0.6 * run.end_ms < page.at_ms < 0.8 * run.end_ms
+    before = page.at_ms
+    page.page.locator("#tick-on").tap()
+    page.settle()
+    assert page.at_ms == before + run.plan.tick_ms
