@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from sequencer.generate.render import templates_root
 from sequencer.show.report.document import ReportDocument, as_data
+from sequencer.show.report.tables import phase_times, rules_fared
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -53,6 +54,8 @@ def page_bytes(document: ReportDocument, diagram_svg: str) -> bytes:
         scripts=Markup(scripts),  # noqa: S704 - files that we carry
         styles=Markup(styles),  # noqa: S704 - our own files
         document_json=Markup(json_text(document)),  # noqa: S704 - nothing in it can end the script element
+        phase_times=phase_times(document),
+        rules_fared=rules_fared(document),
         csp=policy(scripts, styles),
         mark=Markup(MARK.decode()),  # noqa: S704 - a constant
     )

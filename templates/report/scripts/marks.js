@@ -40,6 +40,7 @@ function inside(plot, draw) {
   ctx.beginPath();
   ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
   ctx.clip();
+  ctx.setLineDash([]);
   draw(ctx, uPlot.pxRatio);
   ctx.restore();
 }

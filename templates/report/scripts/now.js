@@ -21,7 +21,7 @@ class NowBlock {
     this.limit = make("progress", { max: 1, value: 0, "aria-label": "time in the phase, up to its timeout" });
     this.limitText = make("span");
     this.limitRow = make("p", { class: "limit" }, this.limit, this.limitText);
-    const title = [page.runs.length > 1 ? run.data.name : "", page.sequences.length > 1 ? this.sequence.name : ""].filter(Boolean).join(": ");
+    const title = whoseName(run, number);
     const where = make("p", { class: "where" }, this.phase, " ", this.since);
     host.append(make("div", { class: "now-block" }, ...(title ? [make("h3", {}, named(title))] : []), where, this.short, this.wait, this.limitRow, this.because));
   }

@@ -81,7 +81,7 @@ function placeCursor(cursor, ribbon) {
 
 /** @param {HTMLElement} slider */
 function describeSlider(slider) {
-  const phases = bars.active().map((phase, s) => page.sequences[s].phases[phase]?.name ?? "not running");
+  const phases = activePhases(page.runs[0]).map((phase, s) => page.sequences[s].phases[phase]?.name ?? "not running");
   slider.setAttribute("aria-valuemin", String(page.begins));
   slider.setAttribute("aria-valuemax", String(page.ends));
   slider.setAttribute("aria-valuenow", String(page.at));
@@ -266,6 +266,10 @@ function buttons() {
     const { at, run = "0" } = /** @type {HTMLElement} */ (link).dataset;
     link.addEventListener("click", () => page.goTo(beforeTrouble(page.runs[Number(run)], Number(at))));
   }
+  for (const link of document.querySelectorAll("button.visit")) {
+    const { sequence, phase } = /** @type {HTMLElement} */ (link).dataset;
+    link.addEventListener("click", () => visitPhase(Number(sequence), [Number(phase)]));
+  }
   const bands = /** @type {HTMLSelectElement} */ (byId("bands"));
   page.sequences.forEach((sequence, i) => bands.append(make("option", { value: i }, sequence.name)));
   byId("bands-choice").hidden = page.sequences.length < 2;
@@ -296,8 +300,6 @@ async function start() {
     source.move();
   });
   whenSeen(byId("moves-body"), () => moves.move());
-  phaseTimes();
-  ruleMoments();
   buttons();
   alignment();
   keys(playing());

@@ -1,8 +1,6 @@
 "use strict";
 // The diagram and the gait file's lines: what is active is marked, and clicks lead to moments and to lines.
 
-const SVG = "http://www.w3.org/2000/svg";
-
 class Diagram {
   constructor() {
     this.svg = document.querySelector("#diagram svg");
@@ -27,25 +25,24 @@ class Diagram {
     const group = this.svg?.querySelector(`[id="${id}"]`);
     if (!group) return;
     this.groups.set(id, group);
-    for (const [key, value] of Object.entries({ tabindex: "0", role: "button", "aria-description": "go to its next visit" })) group.setAttribute(key, value);
+    put(group, { tabindex: 0, role: "button", "aria-description": "go to its next visit" });
     const visit = () => visitPhase(sequence, [index]);
     group.addEventListener("click", visit);
     group.addEventListener("keydown", (event) => {
       const { key } = /** @type {KeyboardEvent} */ (event);
-      if (key !== "Enter") return;
+      if (key !== "Enter" && key !== " ") return;
       event.preventDefault();
       visit();
     });
   }
 
   move() {
-    const phases = bars.active();
-    const key = phases.join();
-    if (key === this.key || !this.svg) return;
-    this.key = key;
+    if (bars.key === this.key || !this.svg) return;
+    this.key = bars.key;
     this.frames.forEach((frame) => frame.remove());
     this.frames = [];
-    phases.forEach((phase, sequence) => {
+    if (page.runs[1]) activePhases(page.runs[1]).forEach((phase, sequence) => this.frame(this.groups.get(`phase_${sequence}_${phase}`), "other-frame", 11));
+    activePhases(page.runs[0]).forEach((phase, sequence) => {
       const card = this.groups.get(`phase_${sequence}_${phase}`);
       this.frame(card, "now-frame", 5);
       if (sequence === page.sequence) this.bring(card);
@@ -76,18 +73,10 @@ class Diagram {
     const card = this.boxes.get(group) ?? group.getBBox();
     this.boxes.set(group, card);
     const { x, y, width, height } = card;
-    const frame = document.createElementNS(SVG, "g");
-    frame.setAttribute("class", kind);
-    const box = document.createElementNS(SVG, "rect");
-    const numbers = { x: x - room, y: y - room, width: width + 2 * room, height: height + 2 * room, rx: 8 };
-    for (const [key, value] of Object.entries(numbers)) box.setAttribute(key, String(value));
-    frame.append(box);
-    if (kind === "now-frame") {
-      const pointer = document.createElementNS(SVG, "polygon");
-      const [left, middle] = [x - room, y + height / 2];
-      pointer.setAttribute("points", `${left - 2},${middle} ${left - 16},${middle - 10} ${left - 16},${middle + 10}`);
-      frame.append(pointer);
-    }
+    const frame = drawn("g", { class: kind });
+    frame.append(drawn("rect", { x: x - room, y: y - room, width: width + 2 * room, height: height + 2 * room, rx: 8 }));
+    const [left, middle] = [x - room, y + height / 2];
+    if (kind === "now-frame") frame.append(drawn("polygon", { points: `${left - 2},${middle} ${left - 16},${middle - 10} ${left - 16},${middle + 10}` }));
     group.append(frame);
     this.frames.push(frame);
   }
@@ -109,7 +98,7 @@ class Source {
     this.key = key;
     this.marked.forEach((line) => line.classList.remove("active"));
     this.marked = [];
-    bars.active().forEach((phase, sequence) => {
+    activePhases(page.runs[0]).forEach((phase, sequence) => {
       const place = page.sequences[sequence].phases[phase]?.place;
       if (place) this.marked.push(...this.lines(place));
     });
