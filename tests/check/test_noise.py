@@ -20,8 +20,13 @@ from sequencer.check.chance import (
     trips_per_hour,
     within,
 )
+from sequencer.check.facts import Facts
+from sequencer.check.flips import distance_of
+from sequencer.executors.reference import ReferenceExecutor
+from sequencer.history.blocks import NO_CHANGE
 from sequencer.plan import tables as t
 from sequencer.plan.build import load_plan, parse_plan
+from sequencer.trace.blocks import FRESH_VALUE, empty_block
 
 SOUND = REPOSITORY / "tests" / "corpus" / "sound"
 HERE = Place("planted.gait.yaml", 9000, 1)
@@ -93,12 +98,74 @@ def test_the_wait_with_a_release_is_what_chance_makes_it(first: float, after: fl
     assert mean_wait_samples(first, samples, after) == pytest.approx(np.mean(waits), rel=0.05)
 
 
+@pytest.mark.parametrize(
+    ("first", "after", "samples"), [(1.5, 1.5, 2), (2.0, 0.5, 2), (1.5, -0.5, 3), (2.0, -3.0, 4)]
+)
+def test_trips_with_a_release_come_as_often_as_chance_makes_them(
+    first: float, after: float, samples: int
+) -> None:
+    """Monte Carlo of the latch and the hold: runs of just so many samples, 800,000 samples of noise."""
+    runs = latch = trips = 0
+    for x in np.random.default_rng(23).standard_normal(800_000).tolist():
+        latch = x > (after if latch else first)
+        runs = runs + 1 if latch else 0
+        if runs == samples:  # it fires and the phase begins anew
+            trips += 1
+            runs = latch = 0
+    counted = trips / 800_000 * MS_PER_HOUR / 10.0
+    assert trips_per_hour(first, 1.0, 10.0, samples, after) == pytest.approx(counted, rel=0.15)
+
+
 @pytest.mark.parametrize("samples", [1, 2, 7])
 def test_a_release_that_is_no_wider_changes_no_wait(samples: int) -> None:
     for p in (0.1, 0.6, 0.99):
         assert mean_wait_samples(p, samples, p) == pytest.approx(mean_wait_samples(p, samples), rel=1e-12)
         geometric = (1 - p**samples) / ((1 - p) * p**samples)  # Feller's formula, as in the module
         assert mean_wait_samples(p, samples) == pytest.approx(geometric, rel=1e-9)
+
+
+ALWAYS_ASKING = """
+gait: waits
+machine:
+  machine: beach_crab
+  tick: 10 ms
+  signals:
+    load: {unit: N, span: [-60, 60], every: 10 ms, noise: 1 N, lost_after: 100 ms}
+phases:
+  lower:
+    leave:
+      - {to: lower, when: %s}
+"""
+
+
+@pytest.mark.parametrize(
+    ("guard", "samples"),
+    [
+        ("{signal: load, above: 2 N}", 1),
+        ("{signal: load, above: 1.5 N}, hold: 2 samples", 2),
+        ("{signal: load, above: 2 N, release: 0.5 N}, hold: 2 samples", 2),
+        ("{signal: load, above: 2 N, release: -1 N}, hold: 4 samples", 4),
+        ("{not: {signal: load, below: 1.5 N, release: 1.8 N}}, hold: 2 samples", 2),
+        ("{signal: load, within: [2 N, 60 N], release: [1 N, 60 N]}, hold: 2 samples", 2),
+    ],
+)
+def test_a_guard_is_tripped_as_often_as_said_when_the_sequencer_itself_runs(guard: str, samples: int) -> None:
+    """Noise around 0 N, 100,000 ticks of the reference; each trip begins the phase anew."""
+    plan = parse_plan(ALWAYS_ASKING % guard)
+    leaf = plan.leaves[0]
+    assert isinstance(leaf, t.Compare)
+    far = distance_of(Facts(plan), leaf, (0.0, 0.0), true=not guard.startswith("{not"))
+    assert far is not None
+    said = trips_per_hour(far.first, 1.0, 10.0, samples, far.after)
+    ticks = 100_000
+    block = empty_block(ticks, 1)
+    block.now[:] = 10 * np.arange(ticks)
+    block.raw[:, 0] = np.random.default_rng(24).standard_normal(ticks)
+    block.fresh[:, 0] = FRESH_VALUE
+    cause = ReferenceExecutor(plan).run(block).cause[1:, 0]  # the first tick enters the phase
+    trips = int((cause != NO_CHANGE).sum())
+    assert trips > 200
+    assert said == pytest.approx(trips * MS_PER_HOUR / (10.0 * ticks), rel=0.2)
 
 
 LOADED = (SOUND / "loads-apart.gait.yaml").read_text(encoding="utf-8")
@@ -118,6 +185,9 @@ def codes_of(text: str) -> set[str]:
         ("above: 4 N}", False),  # true already when the phase begins: no noise is needed
         ("within: [8 N, 20 N]}", True),
         ("outside: [-1 N, 9 N]}", False),  # what is below 5 N may be below -1 N, too
+        ("above: 9 N}, hold: 3 samples", False),
+        ("above: 9 N, release: 2 N}, hold: 3 samples", True),  # past the release the first sample decides
+        ("above: 9 N, release: 8 N}, hold: 3 samples", False),
     ],
 )
 def test_what_led_into_the_phase_tells_where_a_signal_begins_that_follows_nothing(
@@ -125,6 +195,56 @@ def test_what_led_into_the_phase_tells_where_a_signal_begins_that_follows_nothin
 ) -> None:
     text = LOADED.replace("above: 12 N}, hold: 2 samples", exit_)
     assert ("noise-trips" in codes_of(text)) is told
+
+
+@pytest.mark.parametrize(
+    ("exit_", "told"),
+    [
+        ("{not: {signal: load, at_most: 8 N}}", True),
+        ("{not: {signal: load, at_most: 8 N}}, hold: 4 samples", False),
+        ("{not: {signal: load, at_most: 8 N, release: 11 N}}", False),
+        ("{not: {signal: load, at_most: 8 N, release: 8.5 N}}", True),
+        ("{any: [{event: go}, {not: {signal: load, at_most: 8 N}}]}", True),
+        ("{all: [{event: go}, {not: {signal: load, at_most: 8 N}}]}", False),  # noise alone is not enough
+        ("{not: {all: [{signal: load, at_most: 8 N}, {signal: load, at_most: 50 N}]}}", True),
+        ("{not: {signal: load, outside: [8 N, 20 N]}}", True),
+        ("{not: {signal: load, below: 3 N}}", False),  # true where the phase begins
+    ],
+)
+def test_a_comparison_under_not_trips_where_noise_makes_it_false(exit_: str, told: bool) -> None:
+    text = LOADED.replace("{signal: load, above: 12 N}, hold: 2 samples", exit_)
+    assert ("noise-trips" in codes_of(text)) is told
+
+
+@pytest.mark.parametrize(
+    ("way_in", "told"),
+    [
+        ("{signal: load, below: 5 N}, hold: 3 samples", True),
+        ("{any: [{signal: load, below: 5 N}, {signal: load, at_most: 4 N}]}", True),
+        ("{all: [{event: go}, {signal: load, below: 5 N}]}", True),
+        ("{any: [{event: go}, {signal: load, below: 5 N}]}", False),
+        ("{not: {signal: load, at_least: 5 N}}", True),
+        ("{not: {not: {signal: load, below: 5 N}}}", True),
+        ("{not: {signal: load, outside: [1 N, 5 N]}}", True),
+        ("{not: {signal: load, within: [1 N, 5 N]}}", False),
+        ("{signal: load, below: 5 N, release: 20 N}", True),  # fires as soon as it is true
+        ("{signal: load, below: 5 N, release: 20 N}, hold: 3 samples", False),
+        ("{all: [{event: go}, {signal: load, below: 5 N, release: 20 N}]}", False),  # true by its release
+    ],
+)
+def test_what_a_way_in_asked_is_read_from_its_whole_guard(way_in: str, told: bool) -> None:
+    text = LOADED.replace("{signal: load, below: 5 N}, hold: 3 samples", way_in)
+    text = text.replace("above: 12 N}, hold: 2 samples", "above: 9 N}")
+    assert ("noise-trips" in codes_of(text)) is told
+
+
+def test_each_way_into_a_phase_is_judged_by_itself() -> None:
+    """From 5 N the threshold is 4 N away; from 30 N on it is passed already."""
+    one = "      - {to: lower, when: {signal: load, below: 5 N}, hold: 3 samples}\n"
+    other = "      - {to: lower, when: {signal: load, above: 30 N}, hold: 3 samples}\n"
+    text = LOADED.replace("above: 12 N}, hold: 2 samples", "above: 9 N}")
+    assert codes_of(text.replace(one, one + other)) == {"noise-trips"}
+    assert codes_of(text.replace(one, other)) == set()
 
 
 def test_a_way_in_that_asks_nothing_leaves_the_signal_unknown() -> None:

@@ -1,5 +1,6 @@
 """A run of a gait as it stands in a report's file."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -38,7 +39,8 @@ class RunSource:
 
     name: its recording's file. run: the run, with or without its ticks. again: runs it once more and hands
     its record over, with detail, block by block; needed only if the run was kept without its ticks.
-    figures: what else is to be said of it, such as hashes.
+    figures: what else is to be said of it, such as hashes. look_ms: a time whose ticks are kept one by one
+    also of a long run, if they fit.
     """
 
     name: str
@@ -46,6 +48,7 @@ class RunSource:
     again: Again | None = None
     figures: Sequence[d.Figure] = ()
     extra: "Extra | None" = None
+    look_ms: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +102,7 @@ class _Kept:
         self.columns = RunColumns(plan)
         heads = [*self.columns.heads, *(source.extra.heads if source.extra else ())]
         drawn = sum(head.role in DRAWN for head in heads)
-        self.kept = choose(ticks, drawn, moments, round(AROUND_MS / plan.tick_ms))
+        self.kept = choose(ticks, drawn, moments, round(AROUND_MS / plan.tick_ms), _look(source))
         self.keeper = Keeper(heads, self.kept, ticks)
         self.feet, self.supply, self.marks = FeetDown(plan), SupplyWatch(plan), MarkFinder(source.run)
         self._tick = 0
@@ -125,6 +128,15 @@ def _play(source: RunSource, watch: Watch) -> None:
         watch(run.history, run.at_ms)
     elif source.again is not None:
         source.again(watch)
+
+
+def _look(source: RunSource) -> tuple[int, int] | None:
+    """Turn the time that is asked for into ticks, with one more on each side."""
+    if source.look_ms is None:
+        return None
+    run, tick_ms = source.run, source.run.plan.tick_ms
+    first, last = ((min(max(at, run.start_ms), run.end_ms) - run.start_ms) / tick_ms for at in source.look_ms)
+    return max(math.floor(first) - 1, 0), min(math.ceil(last) + 2, run.ticks)
 
 
 def _told(source: RunSource) -> Told:

@@ -29,17 +29,22 @@ Floats = NDArray[np.float32]
 Times = NDArray[np.int64] | NDArray[np.float64]
 
 
-def choose(ticks: int, drawn: int, moments: Iterable[int], around: int) -> Kept:
+def choose(
+    ticks: int, drawn: int, moments: Iterable[int], around: int, look: tuple[int, int] | None = None
+) -> Kept:
     """Choose which ticks to keep one by one.
 
     drawn: how many columns are drawn. moments: ticks that matter, the most important first; what does not
-    fit is left out. around: so many ticks are kept before and after each.
+    fit is left out. around: so many ticks are kept before and after each. look: from this tick to that one
+    (exclusive) all are kept if they fit, whatever else is.
     """
     if ticks * max(drawn, 1) <= MOST_NUMBERS:
         return Kept([(0, ticks)] if ticks else [], 0)
     room = MOST_IN_WINDOWS // max(drawn, 1)
     around = max(1, min(around, room // 8))
     windows: list[tuple[int, int]] = []
+    if look is not None and 0 < look[1] - look[0] <= room:
+        windows = [look]
     for moment in (0, ticks - 1, *moments):
         wished = (max(0, moment - around), min(ticks, moment + around + 1))
         merged = _merged([*windows, wished])
