@@ -279,6 +279,20 @@ function buttons() {
   });
 }
 
+/**
+ * What stands below stays where it is when there is less to say; until the width is another.
+ * @param {HTMLElement} host
+ */
+function keepRoom(host) {
+  let [width, highest] = [0, 0];
+  new ResizeObserver(() => {
+    if (width !== host.offsetWidth) host.style.minHeight = "";
+    highest = Math.min(Math.max(width === host.offsetWidth ? highest : 0, Math.ceil(host.getBoundingClientRect().height)), 700);
+    width = host.offsetWidth;
+    host.style.minHeight = `${highest}px`;
+  }).observe(host);
+}
+
 async function start() {
   page.document = JSON.parse(byId("document").textContent ?? "");
   page.runs = await Promise.all(page.document.runs.map((data) => new Run(data).open()));
@@ -304,6 +318,7 @@ async function start() {
   alignment();
   keys(playing());
   firstStretch();
+  ["now-blocks", "why-bars"].forEach((id) => keepRoom(byId(id)));
   new ResizeObserver(() => page.drawSoon()).observe(byId("ribbon"));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
     ink.known.clear();
