@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from sequencer.history.recorder import Watch
     from sequencer.history.rounding import Rounding
     from sequencer.history.run import Run
+    from sequencer.rehearse.plant import RehearsalOptions
+    from sequencer.rehearse.run import Rehearsal
     from sequencer.trace.blocks import TickBlock
     from sequencer.trace.follow import FollowOptions
     from sequencer.trace.layout import TraceOptions
@@ -135,6 +137,28 @@ class Gait:
             with open_trace(trace, self.plan, reading) as reader:  # type: ignore[arg-type]
                 return drive(runner, reader, recorder, detail=detail)
         return drive(runner, trace, recorder, detail=detail)
+
+    def rehearse(
+        self,
+        body: str | Path,
+        *,
+        duration_s: float = 40.0,
+        executor: ExecutorName = "auto",
+        options: "RehearsalOptions | None" = None,
+    ) -> "Rehearsal":
+        """Let the walk move a body in physics, for so long or until it falls.
+
+        body: a body file. Raises FileErrors for what is wrong with it, ToolError without MuJoCo, MisuseError
+        for options that make no sense.
+        """
+        from sequencer.rehearse.engine import engine
+        from sequencer.rehearse.read_body import load_body
+        from sequencer.rehearse.run import rehearse
+
+        found = load_body(body, self.plan)
+        engine()  # before code is built: its absence is told first
+        ticks = max(1, round(duration_s * 1000 / self.plan.tick_ms))
+        return rehearse(make_executor(self.plan, executor), found, ticks, options)
 
     def rounding(
         self, plain: "Gait", blocks: "Iterable[TickBlock]", executor: ExecutorName = "auto"
