@@ -147,8 +147,8 @@ def test_two_runs_say_both_phases_at_the_moment(two: ReportPage) -> None:
         for run in (first, second):
             [phase] = [s.phase for s in run.stays(0) if s.from_ms <= at < s.to_ms]
             names.append(run.plan.sequences[0].phases[phase].name)
-        assert two.texts(".now-block .phase-name") == names
         assert two.texts(".now-block h3") == ["walk.csv", "foot_stuck.csv"]
+        assert two.texts(".now-block .phase-name") == names
 
 
 def test_two_runs_are_put_together_at_a_phase(two: ReportPage) -> None:
@@ -159,7 +159,7 @@ def test_two_runs_are_put_together_at_a_phase(two: ReportPage) -> None:
     begins = [next(s.from_ms for s in run.stays(0) if s.phase == phase) for run in (first, second)]
     two.go(begins[0])
     assert two.texts(".now-block .phase-name") == ["lift_left", "lift_left"]
-    since = [f"since {ms / 1000:.2f} s, for 0 ms" for ms in begins]
+    since = [f"since {begin / 1000:.2f} s, for 0 ms" for begin in begins]
     assert two.texts(".now-block .since") == since
 
 

@@ -286,10 +286,10 @@ function buttons() {
 function keepRoom(host) {
   let [width, highest] = [0, 0];
   new ResizeObserver(() => {
-    if (width !== host.offsetWidth) host.style.minHeight = "";
-    highest = Math.min(Math.max(width === host.offsetWidth ? highest : 0, Math.ceil(host.getBoundingClientRect().height)), 700);
-    width = host.offsetWidth;
-    host.style.minHeight = `${highest}px`;
+    const box = host.getBoundingClientRect();
+    highest = box.width === width ? Math.min(700, Math.max(highest, Math.ceil(box.height))) : 0;
+    width = box.width;
+    host.style.minHeight = highest ? `${highest}px` : "";
   }).observe(host);
 }
 
@@ -308,10 +308,10 @@ async function start() {
   timePlots();
   const moving = new Moving(byId("moving"));
   const moves = new MoveTable();
-  page.movers.push(() => moving.move());
+  page.movers.push(() => moving.move(), () => diagram.move(), () => source.move());
   whenSeen(byId("diagram-and-files"), () => {
-    diagram.move();
-    source.move();
+    diagram.follow();
+    source.follow();
   });
   whenSeen(byId("moves-body"), () => moves.move());
   buttons();

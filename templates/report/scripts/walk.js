@@ -7,6 +7,7 @@ class Diagram {
     /** @type {Map<string, Element>} */
     this.groups = new Map();
     this.key = "";
+    this.followed = "";
     /** @type {Map<Element, DOMRect>} */
     this.boxes = new Map();
     /** @type {Element[]} */
@@ -43,20 +44,17 @@ class Diagram {
     this.frames = [];
     if (page.runs[1]) activePhases(page.runs[1]).forEach((phase, sequence) => this.frame(this.groups.get(`phase_${sequence}_${phase}`), "other-frame", 11));
     activePhases(page.runs[0]).forEach((phase, sequence) => {
-      const card = this.groups.get(`phase_${sequence}_${phase}`);
-      this.frame(card, "now-frame", 5);
-      if (sequence === page.sequence) this.bring(card);
+      this.frame(this.groups.get(`phase_${sequence}_${phase}`), "now-frame", 5);
       guardsOf(sequence, phase).forEach((_, number) => this.frame(this.svg?.querySelector(`[id="guard_${sequence}_${phase}_${number}"]`), "wait-frame", 3));
     });
   }
 
-  /**
-   * Scroll the diagram, not the page, if a card is out of its window.
-   * @param {Element | undefined} card
-   */
-  bring(card) {
+  /** Scroll the diagram, not the page, if the active card is out of its window. */
+  follow() {
     const box = this.svg?.parentElement;
-    if (!card || !box) return;
+    const card = this.groups.get(`phase_${page.sequence}_${activePhases(page.runs[0])[page.sequence]}`);
+    if (!card || !box || this.followed === this.key) return;
+    this.followed = this.key;
     const [inner, outer] = [card.getBoundingClientRect(), box.getBoundingClientRect()];
     if (inner.top < outer.top || inner.bottom > outer.bottom) box.scrollTop += inner.top - outer.top - (outer.height - inner.height) / 2;
     if (inner.left < outer.left || inner.right > outer.right) box.scrollLeft += inner.left - outer.left - (outer.width - inner.width) / 2;
@@ -85,11 +83,12 @@ class Diagram {
 class Source {
   constructor() {
     this.key = "";
+    this.followed = "";
     /** @type {Element[]} */
     this.marked = [];
     /** @type {Element[]} */
     this.asked = [];
-    for (const link of document.querySelectorAll("button.place")) link.addEventListener("click", () => this.follow(/** @type {HTMLElement} */ (link)));
+    for (const link of document.querySelectorAll("button.place")) link.addEventListener("click", () => this.pressed(/** @type {HTMLElement} */ (link)));
   }
 
   move() {
@@ -103,7 +102,12 @@ class Source {
       if (place) this.marked.push(...this.lines(place));
     });
     this.marked.forEach((line) => line.classList.add("active"));
-    if (!this.asked.length) this.bring(this.marked[0]);
+  }
+
+  /** Scroll to the active phase's lines, unless others were asked for. */
+  follow() {
+    if (this.followed !== this.key && !this.asked.length) this.bring(this.marked[0]);
+    this.followed = this.key;
   }
 
   /** @param {FilePlace} place */
@@ -141,7 +145,7 @@ class Source {
    * A link to lines was pressed: show them, and if they belong to a phase, a moment of it.
    * @param {HTMLElement} link
    */
-  follow(link) {
+  pressed(link) {
     const { file, line, last } = link.dataset;
     const place = { file: Number(file), line: Number(line), last: Number(last) };
     this.show(place);
