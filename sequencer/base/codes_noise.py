@@ -14,10 +14,12 @@ CODES = (
         "noise-trips",
         "noise alone can make a guard fire",
         Severity.WARNING,
-        "A comparison that makes a guard true by itself: from where the signal stands when the phase begins, the "
-        "declared noise (Gaussian, each sample by itself) reaches the threshold more often than once in 100 hours of "
-        "standing there. Where it stands is known of a signal that follows a setpoint, and of any other from what all "
-        "ways into the phase asked of it; where neither is known, nothing is said.",
+        "A comparison that by itself makes a guard true, or a rule's `must` false: from where the signal stands when "
+        "the phase begins, the declared noise (Gaussian, each sample by itself) passes the threshold more often than "
+        "once in 100 hours of standing there. A `release` counts once the comparison is true: under `not` and in a "
+        "`must` it helps, before a hold it can do harm. Where the signal stands is known if it follows a setpoint, and "
+        "of any other from what each way into the phase asked of it; where neither is known, nothing is said. A rule "
+        "is judged if it has no `while`, or one that names phases.",
         "Once in a while the machine goes on before the joint has moved at all, and nobody can show it again.",
         changed(_NOISY, (LIFT_DONE, _LIFTED % ("8 mm", ""))),
         changed(_NOISY, (LIFT_DONE, _LIFTED % ("8 mm", ", hold: 3 samples"))),

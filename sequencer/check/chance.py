@@ -19,18 +19,23 @@ def tail(x: float) -> float:
     return 0.5 * math.erfc(x / math.sqrt(2))
 
 
-def trips_per_hour(distance: float, noise: float, period_ms: float, samples: int) -> float:
+def trips_per_hour(
+    distance: float, noise: float, period_ms: float, samples: int, after: float | None = None
+) -> float:
     """Return how often an hour `samples` in a row lie beyond a threshold `distance` away from the true value.
 
     distance, noise: in the signal's unit, noise its standard deviation. period_ms: from sample to sample.
+    after: the distance that counts from the second sample on, if a release makes it another; below 0 if the
+    true value itself is past it.
     """
-    return tail(distance / noise) ** samples * MS_PER_HOUR / period_ms
+    again = tail((distance if after is None else after) / noise)
+    return tail(distance / noise) * again ** (samples - 1) * MS_PER_HOUR / period_ms
 
 
-def samples_needed(distance: float, noise: float, period_ms: float) -> int | None:
+def samples_needed(distance: float, noise: float, period_ms: float, after: float | None = None) -> int | None:
     """Return how many samples in a row bring it under one false trip in 100 hours; None if too many."""
     for samples in range(1, MOST_SAMPLES + 1):
-        if trips_per_hour(distance, noise, period_ms, samples) <= ALLOWED_PER_HOUR:
+        if trips_per_hour(distance, noise, period_ms, samples, after) <= ALLOWED_PER_HOUR:
             return samples
     return None
 

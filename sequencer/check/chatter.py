@@ -25,14 +25,20 @@ def check_chatter(plan: Plan, sequence: int, facts: Facts) -> list[Finding]:
         signal, period = plan.signals[rising.index], period_ms(plan, rising.index)
         if not signal.noise:
             continue
-        samples = min(samples_in_row(plan, plan.guards[way.guard], rising.index) for way in (up, down))
-        per_hour = trips_per_hour(max(gap, 0.0) / 2, signal.noise, period, samples)
+        half = max(gap, 0.0) / 2
+        afters = _afters(facts, rising, falling, half)
+        per_hour = max(
+            trips_per_hour(
+                half, signal.noise, period, samples_in_row(plan, plan.guards[way.guard], rising.index), after
+            )
+            for way, after in zip((up, down), afters, strict=True)
+        )
         if per_hour <= ALLOWED_PER_HOUR:
             continue
         apart = number_words(rounded(2 * distance_needed(signal.noise, period), 2), signal.unit)
         names = [p.name for p in plan.sequences[sequence].phases]
         # where the thresholds overlap, both guards are true at once: no hold helps, it only slows them
-        held = samples_needed(gap / 2, signal.noise, period) if gap > 0 else None
+        held = [samples_needed(half, signal.noise, period, after) for after in afters if gap > 0]
         fix, edits = _calmer(held, apart, (up, down))
         findings.append(
             Finding(
@@ -50,15 +56,28 @@ def check_chatter(plan: Plan, sequence: int, facts: Facts) -> list[Finding]:
     return findings
 
 
+def _afters(facts: Facts, rising: Compare, falling: Compare, half: float) -> tuple[float, float]:
+    """Return how far the middle is from what counts after a first sample beyond: the releases, if any."""
+    assert rising.low is not None and falling.high is not None
+    up, down = facts.level(rising.low)[0] - half, facts.level(falling.high)[1] + half
+    rises = half if rising.release_low is None else facts.level(rising.release_low)[0] - up
+    falls = half if falling.release_high is None else down - facts.level(falling.release_high)[1]
+    return rises, falls
+
+
 def _between(gap: float, unit: str) -> str:
     if gap < 0:
         return f"thresholds that overlap by {number_words(rounded(-gap), unit)}"
     return f"{number_words(rounded(gap), unit)} between the thresholds"
 
 
-def _calmer(held: int | None, apart: str, ways: tuple[Subject, Subject]) -> tuple[str, tuple[Edit, ...]]:
-    if held is None:
+def _calmer(
+    needed: list[int | None], apart: str, ways: tuple[Subject, Subject]
+) -> tuple[str, tuple[Edit, ...]]:
+    samples = [n for n in needed if n is not None]
+    if len(samples) < len(ways):
         return f"put the thresholds {apart} apart", ()
+    held = max(samples)
     edits = [edit for way in ways for edit in hold_edit(way.place, samples=held)]
     fix = f"hold: {held} samples on both (under one false trip in 100 hours), or thresholds {apart} apart"
     return fix, tuple(edits)

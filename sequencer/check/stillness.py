@@ -12,7 +12,7 @@ from sequencer.check.sampling import samples_in_row
 from sequencer.check.subjects import Subject
 from sequencer.check.suggest import rounded
 from sequencer.check.travel import required_leaves
-from sequencer.plan.tables import Compare, Follow, Level
+from sequencer.plan.tables import Compare, Follow, Leaf, Level
 from sequencer.plan.words import leaf_words, number_words
 
 SHARE_OF_TIMEOUT = 0.25  # waiting for a lucky run of samples may take so much of the timeout; our choice
@@ -122,7 +122,8 @@ def _wider(facts: Facts, width: _Width, release: float | None) -> tuple[str, tup
     words = number_words(wide, signal.unit)
     if release is None or wide <= width.width:
         what = "room either way" if isinstance(leaf, Compare) else "tolerance"
-        return f"a {what} of {words}, which is {STILL:g} times the noise, or more", ()
+        fix = f"a {what} of {words}, which is {STILL:g} times the noise, or more"
+        return fix, _wider_tolerance(leaf, wide, words)
     value = words
     if isinstance(leaf, Compare):
         assert leaf.low is not None and leaf.high is not None
@@ -131,6 +132,14 @@ def _wider(facts: Facts, width: _Width, release: float | None) -> tuple[str, tup
         value = f"[{', '.join(ends)}]"
     fix = f"release: {value}, so that what once was within may be {times:g} times the noise off from then on"
     return fix, (Edit(leaf.place, "release", value, (0, wide)),)
+
+
+def _wider_tolerance(leaf: Leaf, wide: float, words: str) -> tuple[Edit, ...]:
+    """Set a tolerance that is a number; a release that is no wider would make no sense any more."""
+    if not isinstance(leaf, Follow) or leaf.tolerance.parameter is not None or leaf.release is not None:
+        return ()
+    key = "tolerance" if leaf.op == "at_target" else "short_by"
+    return (Edit(leaf.place, key, words, (0, wide)),)
 
 
 def _time(ms: float) -> str:

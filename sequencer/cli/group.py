@@ -15,6 +15,7 @@ VERBS: Final = {
     "dry-run": ("dry_run", "Run a gait against a recording, or against itself."),
     "report": ("report", "Write a page that shows a run in any browser."),
     "plot": ("plot", "Draw a run as a picture, for notes and forums."),
+    "rehearse": ("rehearse", "Rehearse a walk in physics, with a body that can fall."),
     "rounding": ("rounding", "Tell which decisions differ in int16 from binary32."),
     "make-trace": ("make_trace", "Write a trace from a script, or by letting the machine follow."),
     "generate": ("generate", "Generate the controller's source code."),

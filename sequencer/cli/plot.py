@@ -1,5 +1,7 @@
 """`sequencer plot`: a run as a picture, for notes and forums."""
 
+import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -93,16 +95,20 @@ def command(
 
 def _document(asked: Asked, options: "PlotOptions") -> "ReportDocument":
     gait = gait_asked(asked)
+    look = (options.from_ms or 0.0, math.inf if options.to_ms is None else options.to_ms)
     if gait is None:
         from sequencer.show.report.foreign import logs_document
 
+        mapping = split_once(asked.mapping, "OURS=THEIRS")
         with Progress("reading", quiet=asked.quiet):
-            return logs_document(asked.runs, (), split_once(asked.mapping, "OURS=THEIRS"), options.signals)
+            return logs_document(asked.runs, (), mapping, options.signals, look)
     import sequencer
     from sequencer.show.report.build import report_document
 
     loaded = sequencer.load(gait, machine=asked.machine)
-    return report_document(loaded.plan, run_sources(loaded, asked))
+    sources = [replace(source, look_ms=look) for source in run_sources(loaded, asked)]
+    with Progress("reading", quiet=asked.quiet):
+        return report_document(loaded.plan, sources)
 
 
 def _kind_of(target: str) -> "Kind":

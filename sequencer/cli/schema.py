@@ -9,10 +9,10 @@ from sequencer.cli.options import json_option, out, verb
 
 
 @verb("schema", "sequencer schema gait > gait.schema.json")
-@click.argument("kind", type=click.Choice(["machine", "gait"]))
+@click.argument("kind", type=click.Choice(["machine", "gait", "body"]))
 @json_option
-def command(kind: Literal["machine", "gait"], as_json: bool) -> int:
-    """Print the JSON Schema of machine files or gait files.
+def command(kind: Literal["machine", "gait", "body"], as_json: bool) -> int:
+    """Print the JSON Schema of machine files, gait files or body files.
 
     An editor that knows YAML completes names and marks errors with it.
     """

@@ -1,17 +1,20 @@
-"""JSON Schema of both files, made from the models, for completion in an editor."""
+"""JSON Schema of the files, made from the models, for completion in an editor."""
 
 from typing import Any, Literal
 
+from pydantic import BaseModel
+
+from sequencer.gait.body_model import BodyFile
 from sequencer.gait.gait_model import GaitFile, UseBlock
 from sequencer.gait.machine_model import MachineFile
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
-def json_schema(which: Literal["machine", "gait"]) -> dict[str, Any]:
-    """Give the JSON Schema (draft 2020-12) of the machine file or the gait file."""
-    model = MachineFile if which == "machine" else GaitFile
-    schema = model.model_json_schema(by_alias=True)
+def json_schema(which: Literal["machine", "gait", "body"]) -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of the machine, the gait or the body file."""
+    models: dict[str, type[BaseModel]] = {"machine": MachineFile, "gait": GaitFile, "body": BodyFile}
+    schema = models[which].model_json_schema(by_alias=True)
     if which == "gait":
         _allow_uses(schema)
         # an inline machine may go without its name

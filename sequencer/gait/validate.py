@@ -32,7 +32,7 @@ _MOST_ROUNDS = 25
 _MOST_TOLD = 1000  # of one round; a file with more slips is not a gait at all
 
 # what is put in the place of a top-level key that is missing or broken, so that the rest can be judged
-_STAND_INS: dict[str, str] = {"gait": "unnamed", "machine": "unnamed", "tick": "10 ms"}
+_STAND_INS: dict[str, str] = {"gait": "unnamed", "machine": "unnamed", "body": "unnamed", "tick": "10 ms"}
 
 _EXPECTED = {
     "string_type": "a text",

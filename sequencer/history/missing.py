@@ -236,6 +236,7 @@ def _silent(run: Run, index: int, row: int) -> tuple[Silence, ...]:
         if state & (SEEN | LOST) == SEEN:
             continue
         fresh: NDArray[np.int64] = np.flatnonzero(detail.signal_state[: row + 1, signal] & FRESH)
-        since = int(at_ms[fresh[-1]]) if len(fresh) and state & SEEN else None
+        since = int(at_ms[fresh[-1]]) if len(fresh) else run.fresh_before_ms.get(signal)
+        since = since if state & SEEN else None
         found.append(Silence(run.plan.signals[signal].name, since, bool(state & LOST)))
     return tuple(found)

@@ -4,8 +4,8 @@ Times are milliseconds on the run's own clock, which starts at the first tick's 
 Ticks count from 0.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -138,6 +138,7 @@ class Run:
     signals: totals for each signal. refused: parameter writes refused since the last reset.
     machine: whether the machine did the same, if the recording tells what it did.
     history, at_ms: the whole record and each tick's time, int64 (ticks,); None unless ticks were kept.
+    fresh_before_ms: of an excerpt only: when a signal was last fresh before it.
     """
 
     plan: Plan
@@ -159,6 +160,7 @@ class Run:
     history: HistoryBlock | None
     at_ms: Ints | None
     machine: Verdict | None = None
+    fresh_before_ms: Mapping[int, int] = field(default_factory=dict)
 
     def stays(self, sequence: int) -> tuple[Stay, ...]:
         """List the phases of one sequence over time, without gaps."""

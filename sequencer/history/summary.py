@@ -1,5 +1,6 @@
 """A run in a few figures: steps, cycles, the tightest guard, what went wrong."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -105,14 +106,23 @@ def _never_left_words(waits: tuple[Wait, ...]) -> str:
 
 def summary(run: Run) -> Summary:
     """Sum up a run."""
-    measured = run.history is not None and run.history.detail is not None
-    found = spares(run) if measured else []
+    found = None if detail_kept(run) is None else spares(run)
+    return summed_up(run, found, faults_of(run, timeouts(run)), waits_at_end(run))
+
+
+def summed_up(
+    run: Run, spared: Sequence[Spare] | None, faults: Sequence[Fault], waits: Sequence[Wait]
+) -> Summary:
+    """Sum up a run of which it is known otherwise what its guards had to spare and what went wrong.
+
+    spared: None if margins were not recorded. waits: of each sequence at the end.
+    """
+    found = spared or ()
     # a signal that still moved on gives a lower bound only: it counts where there is nothing better
     settled = [spare for spare in found if spare.settled]
     tightest = min(settled or found, key=lambda spare: spare.share, default=None)
     slowest = _slowest(run)
     steps, steps_of = _steps(run)
-    waits = waits_at_end(run)
     return Summary(
         ticks=run.ticks,
         lasted_ms=run.end_ms - run.start_ms,
@@ -123,8 +133,8 @@ def summary(run: Run) -> Summary:
         tightest_way="" if tightest is None else _way(run, tightest.sequence, tightest.phase, tightest.to),
         slowest=slowest,
         slowest_way="" if slowest is None else _way(run, slowest.sequence, slowest.phase, slowest.to),
-        measured=measured,
-        faults=_faults(run),
+        measured=spared is not None,
+        faults=tuple(faults),
         waiting=tuple(wait for wait in waits if not wait.rest),
         helped=helped_words(run),
         never_left=() if (run.transitions.cause >> 8 != BY_RESET).any() else tuple(waits),
@@ -195,8 +205,9 @@ def _slowest(run: Run) -> Slowest | None:
     return max(found, key=lambda slow: slow.waited_ms / slow.of_ms, default=None)
 
 
-def _faults(run: Run) -> tuple[Fault, ...]:
-    found = [Fault("timeout", wait.to_ms, wait.words, wait.place) for wait in timeouts(run)]
+def faults_of(run: Run, timed_out: Sequence[Wait]) -> tuple[Fault, ...]:
+    """List what should not happen in a walk, by time. timed_out: the run's timeouts."""
+    found = [Fault("timeout", wait.to_ms, wait.words, wait.place) for wait in timed_out]
     for interval in run.rules:
         if interval.state == RULE_BROKEN:
             rule = run.plan.rules[interval.which]

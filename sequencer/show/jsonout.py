@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from sequencer.check.accepted import Accepted
 
 VERSIONS: Final = dict.fromkeys(
-    ("findings", "codes", "run", "plan", "files", "folder", "proof", "rounding"), 1
+    ("findings", "codes", "run", "plan", "files", "folder", "proof", "rounding", "rehearsal"), 1
 )
 
 

@@ -1,5 +1,7 @@
 """A run as text for people: phases visited, broken rules, samples, faults, and one line to remember."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from sequencer.history.amounts import amount, at, duration
@@ -63,10 +65,13 @@ def _fault(fault: Fault, style: Style) -> str:
     return f"{head} {clean(fault.words)}" + (f"\n    see {where}" if where else "")
 
 
-def stuck_at_end(run: Run) -> list[Wait]:
-    """List what was still waited for at the end, if longer than ever before (and a second) in that phase."""
+def stuck_at_end(run: Run, waits: Sequence[Wait] | None = None) -> list[Wait]:
+    """List what was still waited for at the end, if longer than ever before (and a second) in that phase.
+
+    waits: of each sequence at the end, if they are known already.
+    """
     found = []
-    for wait in waits_at_end(run):
+    for wait in waits_at_end(run) if waits is None else waits:
         before = [s.to_ms - s.from_ms for s in run.stays(wait.sequence)[:-1] if s.phase == wait.phase]
         if not wait.rest and not wait.stop and wait.waited_ms > max(before, default=1000):
             found.append(wait)

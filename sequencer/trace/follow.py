@@ -21,9 +21,9 @@ from sequencer.base.binary32 import f32
 from sequencer.base.errors import MisuseError
 from sequencer.base.quantities import UnitError, convert, parse
 from sequencer.plan.tables import Plan, Signal
-from sequencer.trace.blocks import FRESH_VALUE, HEARD, HELPING, NOT_FRESH, TickBlock
+from sequencer.trace.blocks import FRESH_VALUE, NOT_FRESH, TickBlock
 from sequencer.trace.layout import nearest
-from sequencer.trace.operator import default_presses, default_switches
+from sequencer.trace.operator import Operator
 from sequencer.trace.still import still_value
 
 Amount = float | str
@@ -78,14 +78,15 @@ class FollowPlant:
         self.plan = plan
         self._tracks = [_Track(plan, i, options) for i in range(len(plan.signals))]
         self._lag_us = options.lag_ms * 1000
-        self._presses = _presses(plan, options)
-        self._next_press = 0
-        self._switches = np.array([_switches(plan, options)], np.uint32)
-        self._helped = HELPING * options.helped
-        self._remote_every_us = plan.remote.every_us if plan.remote else None
-        self._remote_dies_us = options.dies_at_ms.get("remote", NEVER // 1000) * 1000
-        self._remote_next_us = 0
-        self._carried = sum(1 << e for e in plan.remote.events) if plan.remote else 0
+        dies_ms = options.dies_at_ms.get("remote")
+        self._operator = Operator(
+            plan,
+            options.operator,
+            options.switches_off,
+            helped=options.helped,
+            remote_dies_us=None if dies_ms is None else dies_ms * 1000,
+        )
+        self._switches = np.array([self._operator.switches], np.uint32)
         self._now: int | None = None
         self._elapsed_us = 0
         self._step_us = -1
@@ -110,14 +111,14 @@ class FollowPlant:
             else:
                 values.append(0.0)
                 fresh.append(NOT_FRESH)
-        events = self._events()
+        events, control = self._operator.at(elapsed)
         return TickBlock(
             now=np.array([now_ms], np.uint32),
             raw=np.array([values], np.float32),
             fresh=np.array([fresh], np.uint8),
             events=np.array([events], np.uint32),
             switches=self._switches.copy(),
-            control=np.array([self._heard(events) | self._helped], np.uint8),
+            control=np.array([control], np.uint8),
             skipped=np.zeros(len(values), np.int64),
         )
 
@@ -128,28 +129,6 @@ class FollowPlant:
         if step_us != self._step_us:
             self._step_us = step_us
             self._blend = -math.expm1(-step_us / self._lag_us) if self._lag_us > 0 else 1.0
-
-    def _events(self) -> int:
-        bits = 0
-        while self._next_press < len(self._presses):
-            at_us, event = self._presses[self._next_press]
-            if self._elapsed_us < at_us:
-                break
-            bits |= 1 << event
-            self._next_press += 1
-        return bits & ~self._carried if self._elapsed_us >= self._remote_dies_us else bits
-
-    def _heard(self, events: int) -> int:
-        """Say whether the remote is heard: at its period, and when it sends an event."""
-        if self._elapsed_us >= self._remote_dies_us:
-            return 0
-        if self._remote_every_us is None:
-            return HEARD
-        if self._elapsed_us < self._remote_next_us:
-            return HEARD if events else 0
-        while self._remote_next_us <= self._elapsed_us:
-            self._remote_next_us += self._remote_every_us
-        return HEARD
 
 
 class _Track:
@@ -292,24 +271,3 @@ def _check(plan: Plan, options: FollowOptions) -> None:
     for name in options.still:
         if name in following:
             raise MisuseError(f"{name} follows a setpoint and cannot be still", hint="plant a limit instead")
-
-
-def _presses(plan: Plan, options: FollowOptions) -> list[tuple[int, int]]:
-    """List what the operator sends as (microseconds, event), earliest first."""
-    if options.operator is None:
-        return [(at * 1000, event) for at, event in default_presses(plan)]
-    known = [e.name for e in plan.events]
-    for _, name in options.operator:
-        if name not in known:
-            raise MisuseError(f"there is no event {name}", hint=nearest(name, known))
-    return sorted((at * 1000, known.index(name)) for at, name in options.operator)
-
-
-def _switches(plan: Plan, options: FollowOptions) -> int:
-    if options.switches_off is None:
-        return default_switches(plan)
-    known = [s.name for s in plan.switches]
-    for name in sorted(options.switches_off):
-        if name not in known:
-            raise MisuseError(f"there is no switch {name}", hint=nearest(name, known))
-    return sum(1 << i for i, name in enumerate(known) if name not in options.switches_off)

@@ -15,8 +15,8 @@ a parameter           a write wherever the cell is not empty
 ``helping.step``      1 for a single step
 ====================  ========================================================================================
 
-Any other column is left unread and listed; those that begin with ``truth.`` (`sequencer.trace.truth`) are left
-out in silence. A mapping gives columns of foreign recordings these names.
+Any other column is left unread and listed; those that begin with ``truth.`` (`sequencer.trace.truth`) are
+left out in silence. A mapping gives columns of foreign recordings these names.
 """
 
 import difflib

@@ -1,8 +1,8 @@
 """Columns of a recording that no sensor gave: what a rehearsal in physics knows of the machine beside them.
 
-Their names begin with ``truth.``; no executor reads them, and a dry-run does not list them as unread. A cell is
-empty where there is nothing to say. The machine is seen in its frontal plane: y is positive to its left, z up,
-and z is 0 at the floor. Lengths are in mm. FOOT and LINK are names of the body file.
+Their names begin with ``truth.``; no executor reads them, and a dry-run does not list them as unread. A cell
+is empty where there is nothing to say. The machine is seen in its frontal plane: y is positive to its left,
+z up, and z is 0 at the floor. Lengths are in mm. FOOT and LINK are names of the body file.
 
 =============================== ==========================================================================
 ``truth.clearance.FOOT [mm]``   height of the foot's lowest point over the floor; a little below 0 under load

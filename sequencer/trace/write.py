@@ -2,7 +2,8 @@
 
 A column per signal (``x`` raw, ``x.value`` for values), event, switch and parameter, with ``remote`` if there
 is one and ``helping.on`` and so on if the machine can be helped; empty cells where a signal is not fresh; a
-switch only where it changes. Reading the file back gives the same ticks to the bit.
+switch only where it changes. Reading the file back gives the same ticks to the bit. Beside them there may be
+columns that no executor reads (`sequencer.trace.truth`).
 """
 
 import contextlib
@@ -26,7 +27,22 @@ from sequencer.trace.ticks import LONGEST_GAP_US
 _WRAP = 1 << 32
 
 
-def write_trace(path: str | Path, plan: Plan, blocks: Iterable[TickBlock], *, overwrite: bool = False) -> int:
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """Columns beside those of the ticks: names, and values, float32 (ticks, columns); NaN is empty."""
+
+    names: tuple[str, ...]
+    values: NDArray[np.float32]
+
+
+def write_trace(
+    path: str | Path,
+    plan: Plan,
+    blocks: Iterable[TickBlock],
+    *,
+    overwrite: bool = False,
+    beside: Beside | None = None,
+) -> int:
     """Write blocks of ticks to a file and return how many ticks there were.
 
     The file appears whole or not at all. Raises MisuseError if it exists and `overwrite` is false, if it
@@ -44,7 +60,8 @@ def write_trace(path: str | Path, plan: Plan, blocks: Iterable[TickBlock], *, ov
     try:
         with tempfile.TemporaryDirectory(dir=path.parent, prefix=".writing-") as folder:
             aside = Path(folder, "recording")
-            ticks = _write(aside, plan, itertools.chain([first], rest), _forms(first), parquet)
+            rows = _Rows(plan, _forms(first), beside)
+            ticks = _write(aside, rows, itertools.chain([first], rest), parquet)
             aside.replace(path)
     except OSError as error:
         raise MisuseError(f"{path} cannot be written: {error.strerror or error}") from error
@@ -55,28 +72,27 @@ Form = tuple[int, int]
 """A signal's index and FRESH_RAW or FRESH_VALUE: one column."""
 
 
-def _write(
-    aside: Path, plan: Plan, blocks: Iterator[TickBlock], forms: frozenset[Form], parquet: bool
-) -> int:
+def _write(aside: Path, rows: "_Rows", blocks: Iterator[TickBlock], parquet: bool) -> int:
     """Write to `aside`; if a signal turns up in another form, start again with more columns.
 
     Which columns are needed is only known after the last block, so what was written so far is read back.
     """
-    rows, ticks, surprise = _Rows(plan, forms), 0, None
+    ticks, surprise = 0, None
     with _sink(aside, rows, parquet) as sink:
         for block in blocks:
-            if not _forms(block) <= forms:
+            if not _forms(block) <= rows.forms:
                 surprise = block
                 break
             sink.write_table(rows.table(block, texts=not parquet))
             ticks += len(block)
     if surprise is None:
         return ticks
-    earlier = aside.with_name(f"earlier-{len(forms)}")
+    earlier = aside.with_name(f"earlier-{len(rows.forms)}")
     aside.replace(earlier)
-    with open_trace(earlier, plan) as reader:
+    with open_trace(earlier, rows.plan) as reader:
         again = itertools.chain(reader, [surprise], blocks)
-        return _write(aside, plan, again, forms | _forms(surprise), parquet)
+        wider = _Rows(rows.plan, rows.forms | _forms(surprise), rows.beside)
+        return _write(aside, wider, again, parquet)
 
 
 def _forms(block: TickBlock) -> frozenset[Form]:
@@ -107,7 +123,7 @@ def _sink(aside: Path, rows: "_Rows", parquet: bool) -> Iterator[Any]:
 @dataclass(frozen=True, slots=True)
 class _Column:
     name: str
-    kind: str  # time, signal, event, switch, remote, helping, parameter
+    kind: str  # time, signal, event, switch, remote, helping, parameter, beside
     index: int = 0
     form: int = 0
 
@@ -115,9 +131,12 @@ class _Column:
 class _Rows:
     """Turns blocks into tables of rows; remembers where the switches stand."""
 
-    def __init__(self, plan: Plan, forms: frozenset[Form]) -> None:
-        self._plan = plan
-        self._columns = _columns(plan, forms)
+    def __init__(self, plan: Plan, forms: frozenset[Form], beside: Beside | None) -> None:
+        self.plan = plan
+        self.forms = forms
+        self.beside = beside
+        self._columns = _columns(plan, forms, beside)
+        self._ticks = 0
         self._switches: int | None = None
         self._helped: int | None = None
         self._last_ms: int | None = None
@@ -127,7 +146,7 @@ class _Rows:
         import pyarrow  # slow: wanted only when a recording is written
 
         number = pyarrow.string() if texts else pyarrow.float32()
-        types = {"time": pyarrow.int64(), "signal": number, "parameter": number}
+        types = {"time": pyarrow.int64(), "signal": number, "parameter": number, "beside": number}
         return pyarrow.schema([(c.name, types.get(c.kind, pyarrow.uint8())) for c in self._columns])
 
     def table(self, block: TickBlock, *, texts: bool) -> Any:
@@ -145,6 +164,7 @@ class _Rows:
         rows = int(last[-1]) + 1
         filled = {c.name: self._cells(c, block) for c in self._columns[1:] if c.kind != "parameter"}
         self._switches, self._helped = int(block.switches[-1]), int(block.control[-1])
+        self._ticks += len(block)
         arrays = [pyarrow.array(np.repeat(times, repeat))]
         for column in self._columns[1:]:
             if column.kind == "parameter":
@@ -156,7 +176,7 @@ class _Rows:
 
     def _times(self, now: NDArray[np.uint32]) -> NDArray[np.int64]:
         """Give the ticks' times in milliseconds without the wrap, int64 (n,)."""
-        tick = self._plan.tick_ms
+        tick = self.plan.tick_ms
         if self._last_ms is None:
             turns = (int(now[0]) + t * _WRAP for t in range(tick))
             start = next((t for t in turns if t % tick == 0), None)
@@ -182,6 +202,10 @@ class _Rows:
         if column.kind == "signal":
             there: NDArray[np.bool_] = block.fresh[:, column.index] == column.form
             return block.raw[:, column.index], there
+        if column.kind == "beside":
+            assert self.beside is not None
+            values = self.beside.values[self._ticks : self._ticks + len(block), column.index]
+            return values, ~np.isnan(values)
         if column.kind == "remote":
             heard = (block.control & HEARD).astype(np.uint8)
             return heard, heard != 0
@@ -197,7 +221,7 @@ class _Rows:
         return on, np.diff(on.astype(np.int8), prepend=np.int8(before)) != 0
 
 
-def _columns(plan: Plan, forms: frozenset[Form]) -> list[_Column]:
+def _columns(plan: Plan, forms: frozenset[Form], beside: Beside | None) -> list[_Column]:
     columns = [_Column("time [ms]", "time")]
     for i, signal in enumerate(plan.signals):
         unit = f" [{signal.unit}]" if signal.unit else ""
@@ -215,6 +239,8 @@ def _columns(plan: Plan, forms: frozenset[Form]) -> list[_Column]:
     for i, parameter in enumerate(plan.parameters):
         unit = f" [{parameter.unit}]" if parameter.unit else ""
         columns.append(_Column(f"{parameter.name}{unit}", "parameter", i))
+    names = () if beside is None else beside.names
+    columns += [_Column(name, "beside", i) for i, name in enumerate(names)]
     return columns
 
 
@@ -265,7 +291,7 @@ def _spread(
 def _array(values: NDArray[Any], there: NDArray[np.bool_], column: _Column, texts: bool) -> Any:
     import pyarrow  # slow: wanted only when a recording is written
 
-    if column.kind in ("signal", "parameter"):
+    if column.kind in ("signal", "parameter", "beside"):
         if not np.isfinite(values[there]).all():
             raise MisuseError(f"{column.name} holds a number that is not finite, which a recording cannot")
         if texts:

@@ -93,6 +93,24 @@ def test_the_wait_with_a_release_is_what_chance_makes_it(first: float, after: fl
     assert mean_wait_samples(first, samples, after) == pytest.approx(np.mean(waits), rel=0.05)
 
 
+@pytest.mark.parametrize(
+    ("first", "after", "samples"), [(1.5, 1.5, 2), (2.0, 0.5, 2), (1.5, -0.5, 3), (2.0, -3.0, 4)]
+)
+def test_trips_with_a_release_come_as_often_as_chance_makes_them(
+    first: float, after: float, samples: int
+) -> None:
+    """Monte Carlo of the latch and the hold: runs of just so many samples, 800,000 samples of noise."""
+    runs = latch = trips = 0
+    for x in np.random.default_rng(23).standard_normal(800_000).tolist():
+        latch = x > (after if latch else first)
+        runs = runs + 1 if latch else 0
+        if runs == samples:  # it fires and the phase begins anew
+            trips += 1
+            runs = latch = 0
+    counted = trips / 800_000 * MS_PER_HOUR / 10.0
+    assert trips_per_hour(first, 1.0, 10.0, samples, after) == pytest.approx(counted, rel=0.15)
+
+
 @pytest.mark.parametrize("samples", [1, 2, 7])
 def test_a_release_that_is_no_wider_changes_no_wait(samples: int) -> None:
     for p in (0.1, 0.6, 0.99):
@@ -118,6 +136,9 @@ def codes_of(text: str) -> set[str]:
         ("above: 4 N}", False),  # true already when the phase begins: no noise is needed
         ("within: [8 N, 20 N]}", True),
         ("outside: [-1 N, 9 N]}", False),  # what is below 5 N may be below -1 N, too
+        ("above: 9 N}, hold: 3 samples", False),
+        ("above: 9 N, release: 2 N}, hold: 3 samples", True),  # past the release the first sample decides
+        ("above: 9 N, release: 8 N}, hold: 3 samples", False),
     ],
 )
 def test_what_led_into_the_phase_tells_where_a_signal_begins_that_follows_nothing(
@@ -125,6 +146,56 @@ def test_what_led_into_the_phase_tells_where_a_signal_begins_that_follows_nothin
 ) -> None:
     text = LOADED.replace("above: 12 N}, hold: 2 samples", exit_)
     assert ("noise-trips" in codes_of(text)) is told
+
+
+@pytest.mark.parametrize(
+    ("exit_", "told"),
+    [
+        ("{not: {signal: load, at_most: 8 N}}", True),
+        ("{not: {signal: load, at_most: 8 N}}, hold: 4 samples", False),
+        ("{not: {signal: load, at_most: 8 N, release: 11 N}}", False),
+        ("{not: {signal: load, at_most: 8 N, release: 8.5 N}}", True),
+        ("{any: [{event: go}, {not: {signal: load, at_most: 8 N}}]}", True),
+        ("{all: [{event: go}, {not: {signal: load, at_most: 8 N}}]}", False),  # noise alone is not enough
+        ("{not: {all: [{signal: load, at_most: 8 N}, {signal: load, at_most: 50 N}]}}", True),
+        ("{not: {signal: load, outside: [8 N, 20 N]}}", True),
+        ("{not: {signal: load, below: 3 N}}", False),  # true where the phase begins
+    ],
+)
+def test_a_comparison_under_not_trips_where_noise_makes_it_false(exit_: str, told: bool) -> None:
+    text = LOADED.replace("{signal: load, above: 12 N}, hold: 2 samples", exit_)
+    assert ("noise-trips" in codes_of(text)) is told
+
+
+@pytest.mark.parametrize(
+    ("way_in", "told"),
+    [
+        ("{signal: load, below: 5 N}, hold: 3 samples", True),
+        ("{any: [{signal: load, below: 5 N}, {signal: load, at_most: 4 N}]}", True),
+        ("{all: [{event: go}, {signal: load, below: 5 N}]}", True),
+        ("{any: [{event: go}, {signal: load, below: 5 N}]}", False),
+        ("{not: {signal: load, at_least: 5 N}}", True),
+        ("{not: {not: {signal: load, below: 5 N}}}", True),
+        ("{not: {signal: load, outside: [1 N, 5 N]}}", True),
+        ("{not: {signal: load, within: [1 N, 5 N]}}", False),
+        ("{signal: load, below: 5 N, release: 20 N}", True),  # fires as soon as it is true
+        ("{signal: load, below: 5 N, release: 20 N}, hold: 3 samples", False),
+        ("{all: [{event: go}, {signal: load, below: 5 N, release: 20 N}]}", False),  # true by its release
+    ],
+)
+def test_what_a_way_in_asked_is_read_from_its_whole_guard(way_in: str, told: bool) -> None:
+    text = LOADED.replace("{signal: load, below: 5 N}, hold: 3 samples", way_in)
+    text = text.replace("above: 12 N}, hold: 2 samples", "above: 9 N}")
+    assert ("noise-trips" in codes_of(text)) is told
+
+
+def test_each_way_into_a_phase_is_judged_by_itself() -> None:
+    """From 5 N the threshold is 4 N away; from 30 N on it is passed already."""
+    one = "      - {to: lower, when: {signal: load, below: 5 N}, hold: 3 samples}\n"
+    other = "      - {to: lower, when: {signal: load, above: 30 N}, hold: 3 samples}\n"
+    text = LOADED.replace("above: 12 N}, hold: 2 samples", "above: 9 N}")
+    assert codes_of(text.replace(one, one + other)) == {"noise-trips"}
+    assert codes_of(text.replace(one, other)) == set()
 
 
 def test_a_way_in_that_asks_nothing_leaves_the_signal_unknown() -> None:

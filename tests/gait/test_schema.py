@@ -17,22 +17,22 @@ FILES = sorted(
     path
     for folder in ("examples", "tests/recordings", "tests/corpus")
     for path in (REPOSITORY / folder).rglob("*.yaml")
-    if path.name.endswith((".gait.yaml", ".machine.yaml"))
+    if path.name.endswith((".gait.yaml", ".machine.yaml", ".body.yaml"))
 )
 SOUND = codes_files.CODES[-1].good
 
 
 def validator(path_or_kind: str) -> Draft202012Validator:
-    return Draft202012Validator(
-        json_schema("machine" if path_or_kind.endswith(("machine", ".machine.yaml")) else "gait")
-    )
+    kind = path_or_kind.removesuffix(".yaml").rpartition(".")[2]
+    assert kind in ("machine", "gait", "body")
+    return Draft202012Validator(json_schema(kind))
 
 
 def data_of(text: str) -> Any:
     return plain_data(parse_tree(text, "x")[0])
 
 
-@pytest.mark.parametrize("kind", ["gait", "machine"])
+@pytest.mark.parametrize("kind", ["gait", "machine", "body"])
 def test_the_schema_itself_is_sound(kind: str) -> None:
     schema = validator(kind).schema
     Draft202012Validator.check_schema(schema)
@@ -83,9 +83,9 @@ def test_short_forms_are_valid_where_the_loader_takes_them() -> None:
     assert [problem.message for problem in validator("gait").iter_errors(data_of(text))] == []
 
 
-@pytest.mark.parametrize("kind", ["machine", "gait"])
+@pytest.mark.parametrize("kind", ["machine", "gait", "body"])
 def test_the_schema_beside_the_examples_is_the_one_that_the_command_prints(kind: str) -> None:
-    printed = json.dumps(json_schema("machine" if kind == "machine" else "gait"))
+    printed = json.dumps(validator(kind).schema)
     written = (REPOSITORY / "examples" / f"{kind}.schema.json").read_text(encoding="utf-8")
     assert json.loads(written) == json.loads(printed)
 

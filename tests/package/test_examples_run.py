@@ -56,7 +56,8 @@ def test_it_goes_through_and_names_the_fault(checkout: Path, tools: Path) -> Non
     assert fault.endswith(" deg short")
     built = checkout / "examples" / "results" / "portable" / "stork_stepping.o"
     assert built.is_file()
-    for path in ("stork.svg", "walk.run.csv", "foot_stuck.run.csv", "portable/stork_stepping.cpp"):
+    code = "portable/stork_stepping.cpp"
+    for path in ("stork.svg", "walk.run.csv", "foot_stuck.run.csv", "foot_stuck.report.html", code):
         assert f"examples/results/{path}" in text
         assert (checkout / "examples" / "results" / path).stat().st_size > 1000
 

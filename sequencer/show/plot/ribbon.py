@@ -21,8 +21,8 @@ from sequencer.show.plot.ink import (
     STOP,
     TEXT,
 )
-from sequencer.show.report.document import Recorded, SequenceShown, Walk
-from sequencer.show.report.pack import unpack
+from sequencer.show.report.document import Recorded, SequenceShown, Stays, Walk
+from sequencer.show.report.pack import Packed, unpack
 from sequencer.show.text import clip
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ _COLOURS = {"left": LEFT_FOOT, "right": RIGHT_FOOT, "": OTHER_FOOT}
 _LETTER_PT = 4.6  # how wide a letter of the labels is, about
 _LONGEST = 15  # letters of a row's name
 _NARROW_PX = 1.0
+_CROWDED = "||||"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,11 +84,11 @@ def draw_ribbon(
         run = runs[row.run]
         if row.foot is not None:
             contact = run.contacts[row.foot]
-            spans = _spans(contact.from_, contact.to, scale)
+            spans, crowds = _spans(contact.from_, contact.to, scale)
             colour, hatch = _COLOURS[contact.side], FOOT_HATCH[contact.side]
-            axes.broken_barh(
-                spans, (at - 0.36, 0.72), linewidth=0, facecolor=colour, hatch=hatch, edgecolor=SHEET
-            )
+            where = (at - 0.36, 0.72)
+            axes.broken_barh(spans, where, linewidth=0, facecolor=colour, hatch=hatch, edgecolor=SHEET)
+            axes.broken_barh(crowds, where, linewidth=0, facecolor=CROWD, hatch=_CROWDED, edgecolor=SHEET)
         elif row.sequence is not None:
             _draw_phases(axes, at, walk.sequences[row.sequence], run.stays[row.sequence], scale, keys)
     axes.set_ylim(len(rows) - 0.4, -0.6)
@@ -98,22 +99,26 @@ def draw_ribbon(
     return keys
 
 
-def _spans(start: object, end: object, scale: Scale) -> list[tuple[float, float]]:
-    """Give the stretches of a foot in the plot's time, s; gaps too narrow to be seen are closed."""
-    first = np.asarray(unpack(start), np.float64) / 1000  # type: ignore[arg-type]
-    last = np.asarray(unpack(end), np.float64) / 1000  # type: ignore[arg-type]
+def _spans(
+    start: Packed, end: Packed, scale: Scale
+) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
+    """Give the stretches of a foot in the plot's time, s: those seen, and crowds of too short ones."""
+    first, last = (np.asarray(unpack(part), np.float64) / 1000 for part in (start, end))
     seen = (last >= scale.from_s) & (first <= scale.to_s)
     first, last = first[seen], last[seen]
+    spans: list[tuple[float, float]] = []
+    crowds: list[tuple[float, float]] = []
     if not len(first):
-        return []
+        return spans, crowds
     apart = np.append(True, scale.wide(first[1:] - last[:-1]) > _NARROW_PX / 4)
     begins = np.flatnonzero(apart)
-    ends = np.append(begins[1:], len(first)) - 1
-    return [(float(first[a]), float(last[b] - first[a])) for a, b in zip(begins, ends, strict=True)]
+    for a, b in zip(begins, np.append(begins[1:], len(first)) - 1, strict=True):
+        (spans if a == b else crowds).append((float(first[a]), float(last[b] - first[a])))
+    return spans, crowds
 
 
 def _draw_phases(
-    axes: "Axes", at: int, sequence: SequenceShown, stays: object, scale: Scale, keys: dict[str, str]
+    axes: "Axes", at: int, sequence: SequenceShown, stays: Stays, scale: Scale, keys: dict[str, str]
 ) -> None:
     start, end, phase = (
         np.asarray(unpack(getattr(stays, part)), np.float64) for part in ("from_", "to", "phase")
@@ -144,7 +149,7 @@ def _draw_phases(
         )
     if crowd:
         axes.broken_barh(
-            crowd, (at - 0.42, 0.84), facecolor=CROWD, hatch="||||", edgecolor=SHEET, linewidth=0
+            crowd, (at - 0.42, 0.84), facecolor=CROWD, hatch=_CROWDED, edgecolor=SHEET, linewidth=0
         )
     wide = [row for row in seen.tolist() if not narrow[row]]
     _label(axes, at, sequence, [(float(start[r]), float(end[r]), int(phase[r])) for r in wide], scale, keys)

@@ -42,12 +42,13 @@ def logs_document(
     notes: Sequence[str] = (),
     mapping: Mapping[str, str] | None = None,
     columns: Sequence[str] = (),
+    look_ms: tuple[float, float] | None = None,
 ) -> d.ReportDocument:
     """Read one log, or two to be laid over each other, and describe them.
 
     mapping: our name -> the column's name in the file. columns: those to be drawn, by name; else all, up to
-    MOST_COLUMNS. Raises TraceError for a log that can't be read, MisuseError for logs of different sequences
-    or columns that are not there.
+    MOST_COLUMNS. look_ms: a time whose rows are kept one by one also of a long log. Raises TraceError for a
+    log that can't be read, MisuseError for logs of different sequences or columns that are not there.
     """
     with ExitStack() as opened:
         logs = [opened.enter_context(PhaseLog(path, mapping)) for path in paths]
@@ -56,7 +57,7 @@ def logs_document(
             if surveys:
                 _fit(logs[0], log)
                 log.take_phases(logs[0])
-            surveys.append(Survey(log))
+            surveys.append(Survey(log, look_ms))
         names = ["standard input" if path == "-" else Path(path).name for path in paths]
         runs = [
             _recorded(log, survey, name, path, columns)
@@ -105,7 +106,7 @@ class _Watched:
             for i in drawn
         ]
         around = math.ceil(AROUND_MS / survey.usual_ms) if survey.usual_ms else 1
-        self.kept = choose(survey.rows, len(drawn), moments, around)
+        self.kept = choose(survey.rows, len(drawn), moments, around, survey.look)
         self.keeper = Keeper(heads, self.kept, survey.rows)
         for rows in log.batches():
             self._add(rows, survey.at_ms(rows.at_us))

@@ -3,17 +3,16 @@
 import numpy as np
 
 from sequencer.history.blocks import BY_ANYWHERE, BY_GUARD, RULE_BROKEN
-from sequencer.history.cause import cause_words
-from sequencer.history.margins import detail_kept
 from sequencer.history.run import Run, Transition
-from sequencer.history.spare import Spare, spares
-from sequencer.history.summary import Summary
+from sequencer.history.told import Told
 from sequencer.show.report import document as d
 from sequencer.show.report.columns import watched_guards
 from sequencer.show.report.pack import pack
 from sequencer.show.report.places import Sources
 from sequencer.show.runs import stuck_at_end
 from sequencer.show.text import clean
+
+MOST_TROUBLES = 1000  # in the page's list; nobody reads more, and a run that fails all the time has thousands
 
 BROKEN, UNJUDGED = 2, 1  # in RuleSpans.state
 
@@ -33,23 +32,18 @@ def stays_of(run: Run) -> list[d.Stays]:
     return found
 
 
-def moves_of(run: Run) -> d.Moves:
-    """List the transitions, with what the guards that fired had to spare where the run has detail."""
+def moves_of(run: Run, told: Told) -> d.Moves:
+    """List the transitions, with what the guards that fired had to spare, as far as it is known."""
     moves = run.transitions
-    causes: dict[str, int] = {}
-    cause, guard, spare, settled = [], [], [], []
+    guard, spare, settled = [], [], []
     numbers = {
         (watched.sequence, watched.phase, watched.number): i
         for i, watched in enumerate(watched_guards(run.plan))
     }
     units = [""] * len(numbers)
-    spared = _spares(run)
-    detail = detail_kept(run)
     for move in moves:
-        words = clean(cause_words(run.plan, move, detail))
-        cause.append(causes.setdefault(words, len(causes)))
         number = _guard_number(move, numbers)
-        found = spared.get((move.sequence, move.at_ms)) if move.kind == BY_GUARD else None
+        found = told.spares.get((move.sequence, move.at_ms)) if move.kind == BY_GUARD else None
         if found is not None:
             units[number] = found.unit
         guard.append(number)
@@ -62,8 +56,8 @@ def moves_of(run: Run) -> d.Moves:
         left=pack(np.where(moves.left < 0, d.NO_PHASE, moves.left), "u1"),
         entered=pack(moves.entered, "u1"),
         stayed=pack(moves.stayed_ms, "f8"),
-        cause=pack(np.array(cause, np.uint16), "u2"),
-        causes=list(causes),
+        cause=pack(told.cause, "u2"),
+        causes=[clean(words) for words in told.causes],
         guard=pack(np.array(guard, np.uint16), "u2"),
         spare=pack(np.array(spare, np.float32), "f4"),
         spare_units=units,
@@ -75,12 +69,6 @@ def _guard_number(move: Transition, numbers: dict[tuple[int | None, int | None, 
     if move.kind == BY_GUARD:
         return numbers[move.sequence, move.left, move.index]
     return numbers[None, None, move.index] if move.kind == BY_ANYWHERE else d.NO_GUARD
-
-
-def _spares(run: Run) -> dict[tuple[int, int], Spare]:
-    if detail_kept(run) is None:
-        return {}
-    return {(spare.sequence, spare.fired_ms): spare for spare in spares(run)}
 
 
 def rule_spans(run: Run) -> d.RuleSpans | None:
@@ -96,14 +84,14 @@ def rule_spans(run: Run) -> d.RuleSpans | None:
     )
 
 
-def troubles_of(run: Run, summary: Summary, sources: Sources) -> list[d.Trouble]:
-    """List what should not happen in a walk, in the words of the dry run, by time."""
+def troubles_of(run: Run, told: Told, sources: Sources) -> list[d.Trouble]:
+    """List what should not happen in a walk, in the words of the dry run, by time; the first of very many."""
     found = [
         d.Trouble(fault.kind, fault.at_ms, clean(fault.words), sources.place(fault.place))
-        for fault in summary.faults
+        for fault in told.summary.faults[:MOST_TROUBLES]
     ]
     found += [
         d.Trouble("end", wait.to_ms, f"at the end: {clean(wait.words)}", sources.place(wait.place))
-        for wait in stuck_at_end(run)
+        for wait in stuck_at_end(run, told.waits)
     ]
     return sorted(found, key=lambda trouble: trouble.at)

@@ -68,9 +68,10 @@ class Survey:
 
     zero_us: what is subtracted from the log's times. usual_ms: the usual step from row to row.
     gaps: from when to when rows are missing, ms. cut: how many changes of phase were left out.
+    look: from which row to which (exclusive) the time is that was asked for, with one row more on each side.
     """
 
-    def __init__(self, log: PhaseLog) -> None:
+    def __init__(self, log: PhaseLog, look_ms: tuple[float, float] | None = None) -> None:
         self.rows = 0
         self.zero_us = 0
         self.start_ms = self.end_ms = 0.0
@@ -80,8 +81,14 @@ class Survey:
         self.columns = [ColumnFacts() for _ in log.columns]
         self._growing = [_Growing() for _ in log.sequences]
         self._kept = 0
+        before = within = 0
         for batch in log.batches():
             self._add(batch)
+            if look_ms is not None:
+                at_ms = self.at_ms(batch.at_us)
+                before += int(np.searchsorted(at_ms, look_ms[0], side="left"))
+                within += int(np.searchsorted(at_ms, look_ms[1], side="right"))
+        self.look = (max(before - 1, 0), min(within + 1, self.rows)) if look_ms is not None else None
 
     def at_ms(self, at_us: Ints) -> Floats:
         """Turn the log's times into ms on the page's clock."""

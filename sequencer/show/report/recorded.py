@@ -1,17 +1,19 @@
 """A run of a gait as it stands in a report's file."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.history.blocks import BY_GUARD, HistoryBlock
+from sequencer.history.blocks import BY_ANYWHERE, BY_TIMEOUT, RULE_BROKEN, HistoryBlock
 from sequencer.history.margins import rows_of_block
 from sequencer.history.recorder import Watch
 from sequencer.history.run import Ints, Run
 from sequencer.history.sides import BothSides, SideNames, feet_on_both_sides, phases_on_both_sides
-from sequencer.history.summary import Summary, summary
+from sequencer.history.summary import Summary
+from sequencer.history.told import Telling, Told
 from sequencer.show.report import document as d
 from sequencer.show.report.columns import ColumnHead, Floats, RunColumns
 from sequencer.show.report.contacts import FeetDown
@@ -25,6 +27,9 @@ from sequencer.show.report.thin import AROUND_MS, DRAWN, Keeper, choose
 from sequencer.show.runs import failed
 from sequencer.show.text import clean
 
+MOST_MOMENTS = 200  # of a kind, around which ticks are kept; more windows than anybody looks through
+MOST_TIGHT = 50
+
 Again = Callable[[Watch], None]
 
 
@@ -34,7 +39,8 @@ class RunSource:
 
     name: its recording's file. run: the run, with or without its ticks. again: runs it once more and hands
     its record over, with detail, block by block; needed only if the run was kept without its ticks.
-    figures: what else is to be said of it, such as hashes.
+    figures: what else is to be said of it, such as hashes. look_ms: a time whose ticks are kept one by one
+    also of a long run, if they fit.
     """
 
     name: str
@@ -42,6 +48,7 @@ class RunSource:
     again: Again | None = None
     figures: Sequence[d.Figure] = ()
     extra: "Extra | None" = None
+    look_ms: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +63,14 @@ class Extra:
 def recorded(source: RunSource, sources: Sources) -> d.Recorded:
     """Describe a run; everything that is told in words is told in the words of the dry run."""
     run, plan = source.run, source.run.plan
-    figures = summary(run)
-    kept = _Kept(source, _moments(run, figures))
+    told = _told(source)
+    kept = _Kept(source, _moments(run, told))
     _play(source, kept.add)
     contacts = list(source.extra.contacts if source.extra else ()) or kept.feet.contacts(run.end_ms)
     packed = kept.keeper.columns()
     return d.Recorded(
         name=clean(source.name),
-        summary=clean(figures.words),
+        summary=clean(told.summary.words),
         failed=failed(run),
         ticks=run.ticks,
         start=run.start_ms,
@@ -73,16 +80,16 @@ def recorded(source: RunSource, sources: Sources) -> d.Recorded:
         columns=packed,
         plots=[*plots_of(plan, kept.columns), *_extra_plots(packed)],
         stays=stays_of(run),
-        moves=moves_of(run),
+        moves=moves_of(run, told),
         marks=kept.marks.marks(),
         rules=rule_spans(run),
         contacts=contacts,
-        troubles=troubles_of(run, figures, sources),
+        troubles=troubles_of(run, told, sources),
         symmetry=symmetry_of(_sides(run), contacts),
         battery=kept.supply.battery(kept.columns.signal),
         drawn=_drawn(packed),
         writes=_writes(run),
-        figures=[*_figures(run, figures), *source.figures],
+        figures=[*_figures(run, told.summary), *source.figures],
     )
 
 
@@ -95,7 +102,7 @@ class _Kept:
         self.columns = RunColumns(plan)
         heads = [*self.columns.heads, *(source.extra.heads if source.extra else ())]
         drawn = sum(head.role in DRAWN for head in heads)
-        self.kept = choose(ticks, drawn, moments, round(AROUND_MS / plan.tick_ms))
+        self.kept = choose(ticks, drawn, moments, round(AROUND_MS / plan.tick_ms), _look(source))
         self.keeper = Keeper(heads, self.kept, ticks)
         self.feet, self.supply, self.marks = FeetDown(plan), SupplyWatch(plan), MarkFinder(source.run)
         self._tick = 0
@@ -123,15 +130,55 @@ def _play(source: RunSource, watch: Watch) -> None:
         source.again(watch)
 
 
-def _moments(run: Run, figures: Summary) -> list[int]:
-    """List the ticks that matter, the most important first: troubles, then changes of phase, spread out."""
+def _look(source: RunSource) -> tuple[int, int] | None:
+    """Turn the time that is asked for into ticks, with one more on each side."""
+    if source.look_ms is None:
+        return None
+    run, tick_ms = source.run, source.run.plan.tick_ms
+    first, last = ((min(max(at, run.start_ms), run.end_ms) - run.start_ms) / tick_ms for at in source.look_ms)
+    return max(math.floor(first) - 1, 0), min(math.ceil(last) + 2, run.ticks)
+
+
+def _told(source: RunSource) -> Told:
+    """Tell the run; if its ticks were not kept, by running it once more."""
+    telling = Telling(source.run)
+    _play(source, telling.add)
+    return telling.finish()
+
+
+def _moments(run: Run, told: Told) -> list[int]:
+    """List the ticks that matter, the most important first.
+
+    Those are: troubles and the beginnings of the phases that timed out, the guards that had least to spare,
+    and changes of phase all over the run.
+    """
     moves = run.transitions
-    wrong = [fault.at_ms for fault in figures.faults]
-    found = np.searchsorted(moves.at_ms, wrong).tolist() if len(moves) else []
-    first = [int(moves.tick[min(row, len(moves) - 1)]) for row in found]
-    rows = np.flatnonzero(moves.cause >> 8 == BY_GUARD)
-    spread = rows[np.linspace(0, len(rows) - 1, min(len(rows), 200)).astype(int)] if len(rows) else rows
-    return [*first, *(int(tick) for tick in moves.tick[spread])]
+    tight = sorted(told.spares.values(), key=lambda spare: spare.share)[:MOST_TIGHT]
+    fired = np.searchsorted(moves.at_ms, [spare.fired_ms for spare in tight])
+    return [*_some(_wrong(run)), *moves.tick[fired].tolist(), *_some(moves.tick)]
+
+
+def _wrong(run: Run) -> Ints:
+    """Give the ticks of troubles, and those in which phases began that timed out, by time."""
+    moves = run.transitions
+    stops = [[p.stop is not None for p in sequence.phases] for sequence in run.plan.sequences]
+    stopped = np.array(
+        [stops[s][p] for s, p in zip(moves.sequence.tolist(), moves.entered.tolist(), strict=True)], np.bool_
+    )
+    kind = moves.cause >> 8
+    found = [moves.tick[(kind == BY_TIMEOUT) | ((kind == BY_ANYWHERE) & stopped)]]
+    for sequence in range(len(run.plan.sequences)):
+        mine = moves.of(sequence)
+        found.append(mine.tick[np.flatnonzero(mine.cause[1:] >> 8 == BY_TIMEOUT)])
+    found.append(np.array([i.from_tick for i in run.rules if i.state == RULE_BROKEN], np.int64))
+    found.append(np.array([i.from_tick for i in run.stopped_outputs], np.int64))
+    return np.unique(np.concatenate(found))
+
+
+def _some(ticks: Ints) -> list[int]:
+    """Give at most `MOST_MOMENTS` of them, spread evenly, the first and the last among them."""
+    rows = np.unique(np.linspace(0, len(ticks) - 1, min(len(ticks), MOST_MOMENTS)).astype(int))
+    return [int(tick) for tick in ticks[rows]]
 
 
 def _sides(run: Run) -> list[BothSides]:

@@ -15,7 +15,8 @@ from sequencer.show.report.columns import ColumnHead
 from sequencer.show.report.document import Clock, Coarse, Column, Kept
 from sequencer.show.report.pack import NumberType, Packed, pack
 
-MOST_NUMBERS = 5_000_000  # drawn numbers kept one by one; about 2 bytes each in the file, packed and as text
+MOST_NUMBERS = 5_000_000  # drawn numbers of a run that is kept whole; about 2 bytes each in the file
+MOST_IN_WINDOWS = 1_200_000  # of a longer one: noise takes 5 bytes each, and a page should be under 10 MB
 BUCKETS = 8_192  # more than the pixels of a wide screen
 AROUND_MS = 4_000  # what is kept before and after a moment that matters
 
@@ -28,17 +29,22 @@ Floats = NDArray[np.float32]
 Times = NDArray[np.int64] | NDArray[np.float64]
 
 
-def choose(ticks: int, drawn: int, moments: Iterable[int], around: int) -> Kept:
+def choose(
+    ticks: int, drawn: int, moments: Iterable[int], around: int, look: tuple[int, int] | None = None
+) -> Kept:
     """Choose which ticks to keep one by one.
 
     drawn: how many columns are drawn. moments: ticks that matter, the most important first; what does not
-    fit is left out. around: so many ticks are kept before and after each.
+    fit is left out. around: so many ticks are kept before and after each. look: from this tick to that one
+    (exclusive) all are kept if they fit, whatever else is.
     """
     if ticks * max(drawn, 1) <= MOST_NUMBERS:
         return Kept([(0, ticks)] if ticks else [], 0)
-    room = MOST_NUMBERS // max(drawn, 1)
+    room = MOST_IN_WINDOWS // max(drawn, 1)
     around = max(1, min(around, room // 8))
     windows: list[tuple[int, int]] = []
+    if look is not None and 0 < look[1] - look[0] <= room:
+        windows = [look]
     for moment in (0, ticks - 1, *moments):
         wished = (max(0, moment - around), min(ticks, moment + around + 1))
         merged = _merged([*windows, wished])

@@ -46,8 +46,12 @@ const page = {
   get begins() {
     return Math.min(...page.runs.map((run) => run.data.start + run.shift));
   },
+  get last() {
+    return Math.max(...page.runs.map((run) => run.data.end + run.shift));
+  },
+  /** Where what is drawn ends: of a single tick, too, there must be something to see. */
   get ends() {
-    return Math.max(...page.runs.map((run) => run.data.end + run.shift), page.begins + page.runs[0].stepMs);
+    return Math.max(page.last, page.begins + page.runs[0].stepMs);
   },
 
   /**
@@ -56,7 +60,7 @@ const page = {
    */
   goTo(at) {
     const run = page.runs[0];
-    const within = clamp(at, page.begins, page.ends);
+    const within = clamp(at, page.begins, page.last);
     page.at = run.covers(within) ? run.timeOf(run.tickAt(within)) : within;
     const width = page.to - page.from;
     if (page.at < page.from || page.at > page.to) page.show(page.at - width * (page.playing ? 0.1 : 0.5), width);

@@ -190,6 +190,13 @@ def test_thousands_of_short_phases_are_drawn_as_a_crowd(tmp_path: Path) -> None:
     assert len(data) < 300_000
 
 
+def test_feet_too_quick_to_be_seen_are_a_crowd_and_not_a_foot_that_stays_down(tmp_path: Path) -> None:
+    text = "time [ms],phase,left_touch\n" + "".join(f"{i},a,{i % 2}\n" for i in range(20_000))
+    image = pixels(plot(document(tmp_path, text), "png").data)
+    assert count(image, ink.LEFT_FOOT) == 0
+    assert count(image, ink.CROWD) > 1000
+
+
 def test_a_window_is_never_opened(tmp_path: Path) -> None:
     (tmp_path / "walk.csv").write_text(WALK)
     done = run(

@@ -95,3 +95,12 @@ def test_in_a_long_run_the_samples_near_what_matters_are_drawn_one_by_one() -> N
     assert got.whole
     assert got.at_ms[1:-1].tolist() == list(range(2_999_900, 3_000_101))
     assert got.values.tolist() == [float(x % 100) for x in range(2_999_899, 3_000_102)]
+
+
+def test_the_time_that_is_looked_at_is_kept_whole_also_where_nothing_happens() -> None:
+    assert choose(6_000_000, 1, [], 1000, (400_000, 500_000)).windows == [
+        (0, 1001),
+        (400_000, 500_000),
+        (5_998_999, 6_000_000),
+    ]
+    assert len(choose(6_000_000, 1, [], 1000, (0, 6_000_000)).windows) == 2

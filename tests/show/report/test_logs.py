@@ -289,3 +289,17 @@ def test_a_log_that_cannot_be_shown_is_one_clear_error_and_no_file(
 def test_a_time_that_falls_in_the_middle_of_a_log_is_an_error(tmp_path: Path) -> None:
     with pytest.raises(TraceError, match="time goes backwards"):
         one(tmp_path, "time,phase\n0,a\n1,b\n0.5,c\n")
+
+
+def test_a_log_comes_from_standard_input_as_well(tmp_path: Path) -> None:
+    done = run("report", "-", "-o", "page.html", cwd=tmp_path, text_in=WALK)
+    assert done.returncode == 0, done.stderr
+    assert "standard input" in (tmp_path / "page.html").read_text()
+
+
+def test_a_recording_without_phases_names_both_ways_on_the_command_line(tmp_path: Path) -> None:
+    (tmp_path / "walk.csv").write_text("time,state,x\n0,up,1\n1,down,2\n2,down,2\n")
+    assert_one_clear_error(run("plot", "walk.csv", cwd=tmp_path), "--gait", "--map phase=state")
+    done = run("plot", "walk.csv", "--map", "phase=state", "-o", "a.svg", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "plotted: a.svg\n")
+    assert "<!-- down -->" in (tmp_path / "a.svg").read_text()
