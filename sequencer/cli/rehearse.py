@@ -83,6 +83,7 @@ def command(
     The exit code is 1 if the machine fell, a timeout led to a stop or a rule was broken. A rehearsal proves
     nothing about hardware: first runs on a stand, hands clear, with a switch in the motors' supply.
     """
+    from sequencer.api import Gait
     from sequencer.plan.build import load_plan
 
     refuse_both(output, as_json=as_json)
@@ -94,8 +95,10 @@ def command(
         raise MisuseError(
             f"--for {lasts} is longer than an hour", hint="rehearse it in parts, with other seeds"
         )
+    options = planted(_options(plan, following), faults)
     with Progress("rehearsing", quiet=quiet):
-        done = _rehearsed(plan, body, following, faults, executor)
+        seconds = following.lasts_ms / 1000
+        done = Gait(plan).rehearse(body, duration_s=seconds, executor=executor, options=options)
     if output is not None:
         _write(output, done, force=force)
         say(f"written: {output}, {len(done.truth.values)} ticks", quiet=quiet or output == "-")
@@ -104,21 +107,6 @@ def command(
     from sequencer.show.runs import failed
 
     return int(done.fallen_ms is not None or failed(done.run))
-
-
-def _rehearsed(
-    plan: "Plan", body: str, following: Following, faults: tuple[str, ...], executor: "ExecutorName"
-) -> "Rehearsal":
-    from sequencer.api import make_executor
-    from sequencer.rehearse.engine import engine
-    from sequencer.rehearse.read_body import load_body
-    from sequencer.rehearse.run import rehearse
-
-    found = load_body(body, plan)
-    options = planted(_options(plan, following), faults)
-    engine()  # before anything is built: its absence is told first
-    ticks = max(1, round(following.lasts_ms / plan.tick_ms))
-    return rehearse(make_executor(plan, executor), found, ticks, options)
 
 
 def _options(plan: "Plan", following: Following) -> "RehearsalOptions":

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.rehearse.body import Body, Sense
-from sequencer.rehearse.engine import engine
 from sequencer.rehearse.model import Model, lowest
 from sequencer.rehearse.support import margin
 
@@ -20,8 +19,6 @@ class Stance:
         self._body = body
         self._model = model
         self._foot_of = {geom: foot for foot, geom in model.feet.items()}
-        self._drive_joint = [body.links[drive.joint].joint for drive in body.drives]
-        self._force = np.zeros(6)
         self.loads: dict[int, float] = {}
         self.margin: float | None = None
         self.look()
@@ -33,24 +30,20 @@ class Stance:
         B. Borovac, Zero-moment point: thirty five years of its life, Int. J. Humanoid Robotics 1(1), 2004;
         from memory): the mean place of the contacts, weighted with their forces along the vertical.
         """
-        mj, model, data = engine(), self._model.model, self._model.data
+        data = self._model.data
         self.loads = dict.fromkeys(self._body.feet, 0.0)
         places: list[tuple[float, float]] = []
         total = moment_x = moment_y = 0.0
-        for number in range(data.ncon):
-            contact = data.contact[number]
-            pair = int(contact.geom1), int(contact.geom2)
-            if self._model.floor not in pair:
+        contacts = data.contact  # arrays over all contacts
+        forces = data.efc_force  # of an elliptic cone the first row is along the normal
+        rows = zip(contacts.geom.tolist(), contacts.efc_address.tolist(), contacts.pos.tolist(), strict=True)
+        for pair, row, (x, y, _) in rows:
+            foot = self._foot_of.get(pair[1] if pair[0] == self._model.floor else pair[0])
+            if foot is None or self._model.floor not in pair or row < 0:
                 continue
-            other = pair[1] if pair[0] == self._model.floor else pair[0]
-            foot = self._foot_of.get(other)
-            if foot is None:
-                continue
-            mj.mj_contactForce(model, data, number, self._force)
-            force = float(self._force[0])
+            force = float(forces[row])
             if force > 0:
                 self.loads[foot] += force
-                x, y, _ = contact.pos.tolist()
                 places.append((x, y))
                 total += force
                 moment_x += force * x

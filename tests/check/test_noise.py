@@ -20,8 +20,13 @@ from sequencer.check.chance import (
     trips_per_hour,
     within,
 )
+from sequencer.check.facts import Facts
+from sequencer.check.flips import distance_of
+from sequencer.executors.reference import ReferenceExecutor
+from sequencer.history.blocks import NO_CHANGE
 from sequencer.plan import tables as t
 from sequencer.plan.build import load_plan, parse_plan
+from sequencer.trace.blocks import FRESH_VALUE, empty_block
 
 SOUND = REPOSITORY / "tests" / "corpus" / "sound"
 HERE = Place("planted.gait.yaml", 9000, 1)
@@ -117,6 +122,50 @@ def test_a_release_that_is_no_wider_changes_no_wait(samples: int) -> None:
         assert mean_wait_samples(p, samples, p) == pytest.approx(mean_wait_samples(p, samples), rel=1e-12)
         geometric = (1 - p**samples) / ((1 - p) * p**samples)  # Feller's formula, as in the module
         assert mean_wait_samples(p, samples) == pytest.approx(geometric, rel=1e-9)
+
+
+ALWAYS_ASKING = """
+gait: waits
+machine:
+  machine: beach_crab
+  tick: 10 ms
+  signals:
+    load: {unit: N, span: [-60, 60], every: 10 ms, noise: 1 N, lost_after: 100 ms}
+phases:
+  lower:
+    leave:
+      - {to: lower, when: %s}
+"""
+
+
+@pytest.mark.parametrize(
+    ("guard", "samples"),
+    [
+        ("{signal: load, above: 2 N}", 1),
+        ("{signal: load, above: 1.5 N}, hold: 2 samples", 2),
+        ("{signal: load, above: 2 N, release: 0.5 N}, hold: 2 samples", 2),
+        ("{signal: load, above: 2 N, release: -1 N}, hold: 4 samples", 4),
+        ("{not: {signal: load, below: 1.5 N, release: 1.8 N}}, hold: 2 samples", 2),
+        ("{signal: load, within: [2 N, 60 N], release: [1 N, 60 N]}, hold: 2 samples", 2),
+    ],
+)
+def test_a_guard_is_tripped_as_often_as_said_when_the_sequencer_itself_runs(guard: str, samples: int) -> None:
+    """Noise around 0 N, 100,000 ticks of the reference; each trip begins the phase anew."""
+    plan = parse_plan(ALWAYS_ASKING % guard)
+    leaf = plan.leaves[0]
+    assert isinstance(leaf, t.Compare)
+    far = distance_of(Facts(plan), leaf, (0.0, 0.0), true=not guard.startswith("{not"))
+    assert far is not None
+    said = trips_per_hour(far.first, 1.0, 10.0, samples, far.after)
+    ticks = 100_000
+    block = empty_block(ticks, 1)
+    block.now[:] = 10 * np.arange(ticks)
+    block.raw[:, 0] = np.random.default_rng(24).standard_normal(ticks)
+    block.fresh[:, 0] = FRESH_VALUE
+    cause = ReferenceExecutor(plan).run(block).cause[1:, 0]  # the first tick enters the phase
+    trips = int((cause != NO_CHANGE).sum())
+    assert trips > 200
+    assert said == pytest.approx(trips * MS_PER_HOUR / (10.0 * ticks), rel=0.2)
 
 
 LOADED = (SOUND / "loads-apart.gait.yaml").read_text(encoding="utf-8")

@@ -15,6 +15,8 @@ UNREADABLE: dict[str, list[str]] = {
     "explain": ["no-such-code"],
     "draw": ["broken.gait.yaml"],
     "dry-run": ["broken.gait.yaml"],
+    "report": ["broken.gait.yaml"],
+    "plot": ["broken.gait.yaml"],
     "rehearse": ["broken.gait.yaml", "--body", "broken.body.yaml"],
     "rounding": ["broken.gait.yaml"],
     "make-trace": ["--follow", "broken.gait.yaml", "-o", "x.csv"],

@@ -73,6 +73,10 @@ def test_the_lines_of_the_active_phase_are_in_sight(pages: Pages, walk: tuple[Sh
     page = opened(pages, path)
     for stay in visits(report.runs[0], "standing")[:1] + visits(report.runs[0], "lower_left")[:1]:
         page.go(stay.from_ms)
+        page.page.locator(
+            "#diagram-and-files"
+        ).scroll_into_view_if_needed()  # what is out of sight is left alone
+        page.settle()
         assert page.page.evaluate("""() => {
           const line = document.querySelector(".line.active"), box = line.closest(".source");
           const [a, b] = [line.getBoundingClientRect(), box.getBoundingClientRect()];

@@ -147,8 +147,8 @@ def test_two_runs_say_both_phases_at_the_moment(two: ReportPage) -> None:
         for run in (first, second):
             [phase] = [s.phase for s in run.stays(0) if s.from_ms <= at < s.to_ms]
             names.append(run.plan.sequences[0].phases[phase].name)
-        assert two.text(".now-block .phase-name") == names[0]
-        assert two.text(".now-block .other-run").startswith(f"foot_stuck.csv: {names[1]}, for ")
+        assert two.texts(".now-block h3") == ["walk.csv", "foot_stuck.csv"]
+        assert two.texts(".now-block .phase-name") == names
 
 
 def test_two_runs_are_put_together_at_a_phase(two: ReportPage) -> None:
@@ -158,8 +158,9 @@ def test_two_runs_are_put_together_at_a_phase(two: ReportPage) -> None:
     two.settle()
     begins = [next(s.from_ms for s in run.stays(0) if s.phase == phase) for run in (first, second)]
     two.go(begins[0])
-    assert two.text(".now-block .phase-name") == "lift_left"
-    assert two.text(".now-block .other-run") == "foot_stuck.csv: lift_left, for 0 ms"
+    assert two.texts(".now-block .phase-name") == ["lift_left", "lift_left"]
+    since = [f"since {begin / 1000:.2f} s, for 0 ms" for begin in begins]
+    assert two.texts(".now-block .since") == since
 
 
 def test_both_runs_numbers_stand_in_the_plots(two: ReportPage) -> None:

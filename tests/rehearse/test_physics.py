@@ -12,13 +12,15 @@ from pathlib import Path
 import mujoco
 import numpy as np
 import pytest
-from support.bodies import PENDULUM, G, body_of, changed, let_go, stork, stork_body, watched
+from support.bodies import PENDULUM, G, body_of, changed, let_go, small_plan, stork, stork_body, watched
 
 from sequencer.base.errors import MisuseError
+from sequencer.executors.reference import ReferenceExecutor
 from sequencer.rehearse import model as model_module
 from sequencer.rehearse.body import Body
 from sequencer.rehearse.drives import loaded_speed
 from sequencer.rehearse.model import Model, build_model
+from sequencer.rehearse.plant import BodyPlant, RehearsalOptions
 from sequencer.rehearse.stance import Stance
 
 BLOCK = """\
@@ -208,3 +210,75 @@ def test_a_heavy_body_on_a_light_foot_comes_to_rest_when_dropped(tmp_path: Path)
     let_go(model, 1.5)
     _, later = watched(model, 0.2, lambda: float(model.data.qpos[2]))
     assert np.ptp(later) < 5e-5
+
+
+CRAWLER = """\
+body: crawler
+floor: {friction: 0.8}
+fallen: {tilt: 30 deg, below: 50 mm}
+links:
+  trunk: {mass: 3 kg, box: [360 mm, 160 mm, 60 mm], centre: [20 mm, 5 mm, 0 mm]}
+  <leg>_thigh:
+    for_each: {leg: [lf, rf, lh, rh], x: [15 cm, 15 cm, -15 cm, -15 cm], y: [10 cm, -10 cm, 10 cm, -10 cm]}
+    on: trunk
+    at: [<x>, <y>, 0 mm]
+    joint: {name: <leg>_hip, turns: pitch}
+    length: 130 mm
+    mass: 0.3 kg
+  <leg>_foot:
+    for_each: {leg: [lf, rf, lh, rh]}
+    on: <leg>_thigh
+    joint: {name: <leg>_knee, slides: up}
+    ball: 20 mm
+    mass: 0.2 kg
+drives:
+  <leg>_hip:
+    for_each: {leg: [lf, rf, lh, rh]}
+    joint: <leg>_hip
+    setpoint: aim
+    speed: 60 deg/s
+    stalls_at: 20 Nm
+    gives: {by: 0.5 deg, under: 2 Nm}
+  <leg>_knee:
+    for_each: {leg: [lf, rf, lh, rh]}
+    joint: <leg>_knee
+    output: motor
+    speed: 60 mm/s
+    stalls_at: 200 N
+    gives: {by: 1 mm, under: 20 N}
+senses:
+  swing: {joint: lf_hip}
+  load: {load: lf_foot}
+"""
+
+
+def test_a_crawler_on_four_balls_stands_and_each_foot_carries_what_the_levers_say(tmp_path: Path) -> None:
+    """Equilibrium: 3 of 5 kg stand 20 mm forward and 5 mm to the left, so the zero moment point at 3/5."""
+    body, model = built(CRAWLER, tmp_path)
+    stance = Stance(body, model)
+    let_go(model, 2)
+    stance.look()
+    front = stance.loads[body.feet[0]] + stance.loads[body.feet[1]]
+    total = sum(stance.loads.values())
+    assert total == pytest.approx(5 * G, rel=1e-3)
+    assert front / total == pytest.approx((150 + 12) / 300, abs=0.01)
+    assert stance.margin is not None
+    assert stance.margin == pytest.approx(0.100 - 0.003, abs=0.001)
+    (drive,) = [drive for drive in body.drives if drive.name == "lf_hip"]
+    assert drive.setpoint == 0
+
+
+def test_servos_go_to_their_setpoint_and_the_crawler_shifts_with_them(tmp_path: Path) -> None:
+    """A parallelogram: hips turned by 10 deg on legs of 150 mm move the trunk by 150 mm * sin(10 deg)."""
+    plan = small_plan()
+    body = body_of(CRAWLER, tmp_path, plan)
+    plant = BodyPlant(plan, body, RehearsalOptions(noise=False))
+    record = ReferenceExecutor(plan).run(plant.inputs())
+    record.setpoint[:] = 10
+    begin = float(plant.model.data.qpos[0])
+    for _ in range(200):
+        plant.obey(record)
+    moved = 1000 * (float(plant.model.data.qpos[0]) - begin)
+    swing = plant.inputs().raw[0, 0]
+    assert swing == pytest.approx(10, abs=1.0)
+    assert moved == pytest.approx(150 * math.sin(math.radians(10)), abs=4)

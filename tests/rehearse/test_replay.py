@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from support.commands import STORK
 from support.rehearsals import Rehearser
 
 from sequencer.api import Gait
@@ -115,3 +116,18 @@ def test_a_recording_that_does_not_replay_is_found(plan: Plan, rehearser: Rehear
     executor: Executor = Forgetful(plan)
     with pytest.raises(DifferenceError, match="does not replay: tick 19"):
         rehearse(executor, rehearser(4).body, 20, RehearsalOptions())
+
+
+def test_the_shipped_rehearsal_replays_and_holds_the_truth(plan: Plan) -> None:
+    path = STORK.parent / "recordings" / "rehearsal.csv"
+    with path.open(encoding="utf-8") as file:
+        found = truth_columns(file.readline().strip().split(","))
+    assert set(found.clearance) == {"left_foot", "right_foot"}
+    assert found.support_margin is not None and len(found.links) == 10
+    run = Gait(plan).dry_run(path, executor="both")
+    assert [run.plan.sequences[0].phases[move.entered].name for move in run.transitions][:4] == [
+        "standing",
+        "lean_right",
+        "lift_left",
+        "lower_left",
+    ]

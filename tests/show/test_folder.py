@@ -22,6 +22,7 @@ def age(path: Path, seconds: float) -> None:
 def test_files_are_told_by_what_they_begin_with(folder: Path) -> None:
     (folder / "walk.csv").write_text("time [ms];left_knee\n0;1\n")
     (folder / "walk.run.csv").write_text("time_s,phase,cause,drives\n")
+    (folder / "crab.body.yaml").write_text("body: crab\nlinks: {}\n")
     (folder / "prices.csv").write_text("item,price\na,1\n")
     (folder / "other.yaml").write_text("services: {}\n")
     (folder / "notes.txt").write_text("gait: no\n")
@@ -34,6 +35,7 @@ def test_files_are_told_by_what_they_begin_with(folder: Path) -> None:
     found = look(folder)
     assert [str(p) for p in found.gaits] == ["crab.gait.yaml"]
     assert [str(p) for p in found.machines] == ["crab.machine.yaml"]
+    assert [str(p) for p in found.bodies] == ["crab.body.yaml"]
     assert [str(p) for p in found.recordings] == ["walk.csv"]
     assert [str(p) for p in found.runs] == ["walk.run.csv"]
     assert [str(p) for p in found.drawings] == ["crab.svg"]

@@ -115,9 +115,9 @@ def page_files() -> list[Path]:
 def page_text() -> tuple[str, list[tuple[str, int]]]:
     """Give the page's own scripts joined as in the page; with each file's name and its first line."""
     from sequencer.generate.render import templates_root
-    from sequencer.show.report.page import scripts_text
+    from sequencer.show.report.page import own_text
 
-    text = scripts_text(templates_root() / "report")
+    text = '"use strict";\n' + own_text(templates_root() / "report")
     places = {}
     for path in SCRIPTS.glob("*.js"):
         own = path.read_text(encoding="utf-8")

@@ -222,6 +222,16 @@ def test_the_place_of_a_falling_time_counts_the_rows_that_were_left_out() -> Non
     assert (raised.value.place.line, raised.value.place.column) == (6, 1)
 
 
+def test_a_time_that_falls_from_one_part_of_the_file_to_the_next_is_found(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(csv_text, "PIECE_BYTES", 8)
+    its = log("time,phase\n1,a\n2,a\n3,a\n2.5,a\n4,b\n")
+    with pytest.raises(TraceError, match=r"time goes backwards: 2\.5 s after 3 s") as raised:
+        list(its.batches())
+    assert raised.value.place.line == 5
+
+
 def test_a_missing_file_names_the_one_that_was_meant(tmp_path: Path) -> None:
     (tmp_path / "walk.csv").write_text("time,phase\n0,a\n")
     with pytest.raises(TraceError, match="cannot be opened") as raised:

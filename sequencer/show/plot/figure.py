@@ -96,8 +96,7 @@ def _figure(document: ReportDocument, chosen: Chosen, width_px: int) -> "Figure"
     inside = width - _LEFT - _RIGHT
     scale = Scale(chosen.from_ms / 1000, chosen.to_ms / 1000, inside * 72, round(inside * DPI))
     rows = rows_of(document.walk, document.runs)
-    letters = int(width * 14)
-    head = _head(document, letters)
+    head = _head(document, int(width * 15.5))
     figure = Figure(figsize=(width, 1), dpi=DPI)
     FigureCanvasAgg(figure)
     axes = [figure.add_subplot() for _ in range(1 + len(chosen.panels))]
@@ -110,7 +109,7 @@ def _figure(document: ReportDocument, chosen: Chosen, width_px: int) -> "Figure"
         above.append(draw_panel(panel, shown, document.runs, samples, scale.points))
         panel.set_xlim(*_limits(scale))
     troubles = draw_troubles(axes, document.runs, scale)
-    foot = _foot(document, chosen, keys, troubles, samples, letters)
+    foot = _foot(document, chosen, keys, troubles, samples, int(width * 16.5))
     _lay_out(figure, axes, head, len(rows), above, foot)
     return figure
 

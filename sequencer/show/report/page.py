@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from sequencer.generate.render import templates_root
 from sequencer.show.report.document import ReportDocument, as_data
+from sequencer.show.report.tables import phase_times, rules_fared
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -53,6 +54,8 @@ def page_bytes(document: ReportDocument, diagram_svg: str) -> bytes:
         scripts=Markup(scripts),  # noqa: S704 - files that we carry
         styles=Markup(styles),  # noqa: S704 - our own files
         document_json=Markup(json_text(document)),  # noqa: S704 - nothing in it can end the script element
+        phase_times=phase_times(document),
+        rules_fared=rules_fared(document),
         csp=policy(scripts, styles),
         mark=Markup(MARK.decode()),  # noqa: S704 - a constant
     )
@@ -78,14 +81,28 @@ def _finite(value: Any) -> Any:
 
 
 def scripts_text(folder: "Path") -> str:
-    """Join the plot library, with its licence, and our scripts; the one that starts the page comes last."""
+    """Join the plot library, with its licence, and our scripts."""
     licence, library = (
         (folder / _VENDOR / name).read_text(encoding="utf-8") for name in ("LICENSE", "uPlot.iife.min.js")
     )
-    paths = sorted((folder / "scripts").glob("*.js"), key=lambda path: (path.name == LAST_SCRIPT, path.name))
-    own = "\n".join(path.read_text(encoding="utf-8") for path in paths)
     # all of it is one script, and strict only if this comes first
-    return f'"use strict";\n/*! uPlot\n{licence}*/\n{library}\n{own}'
+    return f'"use strict";\n/*! uPlot\n{licence}*/\n{library}\n{without_comments(own_text(folder))}'
+
+
+def own_text(folder: "Path") -> str:
+    """Join our own scripts; the one that starts the page comes last."""
+    paths = sorted((folder / "scripts").glob("*.js"), key=lambda path: (path.name == LAST_SCRIPT, path.name))
+    return "\n".join(path.read_text(encoding="utf-8") for path in paths)
+
+
+def without_comments(script: str) -> str:
+    """Take comments and needless spaces off: half of our scripts tells people and checkers what they mean.
+
+    The squeezer does not know template literals within template literals; our scripts have none.
+    """
+    from rjsmin import jsmin
+
+    return str(jsmin(script))
 
 
 def styles_text(folder: "Path") -> str:

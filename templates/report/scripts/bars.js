@@ -10,41 +10,41 @@ class Bars {
     this.key = "";
     /** @type {GuardBars[]} */
     this.guards = [];
+    /** @type {Map<string, GuardBars[]>} */
+    this.made = new Map();
     this.highest = 0;
-  }
-
-  /** Which phases are active, as text. */
-  active() {
-    return page.sequences.map((_, number) => {
-      const row = page.runs[0].stayAt(number, page.at);
-      return row < 0 ? -1 : page.runs[0].stays[number].phase[row];
-    });
+    new ResizeObserver(() => this.keepRoom()).observe(host);
   }
 
   move() {
-    const phases = this.active();
-    const key = phases.join();
+    const phases = page.runs.map(activePhases);
+    const key = phases.join(";");
     if (key !== this.key) {
       this.key = key;
-      this.rebuild(phases);
+      this.guards = phases.flatMap((active, run) => active.flatMap((phase, sequence) => this.of(run, sequence, phase)));
+      if (this.guards.length) this.host.replaceChildren(...this.guards.map(({ element }) => element));
+      else this.host.replaceChildren(make("p", { class: "soft" }, "No guard leads out of here."));
     }
     this.guards.forEach((guard) => guard.move());
   }
 
-  /** @param {number[]} phases */
-  rebuild(phases) {
-    this.guards = [];
-    this.host.replaceChildren();
-    phases.forEach((phase, sequence) => {
-      for (const guard of guardsOf(sequence, phase)) {
-        const bars = new GuardBars(guard, sequence);
-        this.guards.push(bars);
-        this.host.append(bars.element);
-      }
-    });
-    if (!this.guards.length) this.host.append(make("p", { class: "soft" }, "No guard leads out of here."));
-    this.highest = Math.max(this.highest, this.host.offsetHeight);
-    this.host.style.minHeight = `${Math.min(this.highest, 700)}px`; // so that what stands below stays where it is
+  /**
+   * The bars of a phase's guards; made once.
+   * @param {number} run
+   * @param {number} sequence
+   * @param {number} phase
+   */
+  of(run, sequence, phase) {
+    const key = [run, sequence, phase].join();
+    const made = this.made.get(key) ?? guardsOf(sequence, phase).map((guard) => new GuardBars(guard, sequence, page.runs[run]));
+    this.made.set(key, made);
+    return made;
+  }
+
+  /** What stands below stays where it is when there are fewer bars. */
+  keepRoom() {
+    this.highest = Math.max(this.highest, Math.min(this.host.offsetHeight, 700));
+    this.host.style.minHeight = `${this.highest}px`;
   }
 }
 
@@ -52,24 +52,27 @@ class GuardBars {
   /**
    * @param {Guard} guard
    * @param {number | null} sequence
+   * @param {Run} run
    */
-  constructor(guard, sequence) {
+  constructor(guard, sequence, run) {
     this.guard = guard;
+    this.run = run;
     this.sequence = sequence;
     this.stay = -2;
     this.hold = make("p", { class: "hold" });
-    const head = make("p", { class: "guard-head" }, "to ", make("strong", {}, named(guard.to)), ...(guard.hold ? [`, once this holds ${guard.hold.words}`] : []));
+    const whose = whoseName(run, sequence);
+    const head = make("p", { class: "guard-head" }, named(whose), whose && ": ", "to ", make("strong", {}, named(guard.to)), ...(guard.hold ? [`, once this holds ${guard.hold.words}`] : []));
     const scale = make("p", { class: "scale", "aria-hidden": "true" }, make("span", {}, "far"), make("span", { class: "at-fires" }, "fires"));
+    scale.hidden = !guard.leaves.some(({ margin }) => margin !== null);
     this.rows = guard.leaves.map((leaf) => new LeafBar(leaf));
     this.element = make("div", { class: "guard" }, head, scale, ...this.rows.map((row) => row.element), this.hold);
   }
 
   move() {
-    const run = page.runs[0];
+    const { run } = this;
     const now = standing(run, this.guard, page.at);
     const stay = this.sequence === null ? -1 : run.stayAt(this.sequence, page.at);
-    const second = page.runs[1] ? standing(page.runs[1], this.guard, page.at) : null;
-    this.rows.forEach((row, i) => row.move(run, now.parts[i], second?.parts[i]));
+    this.rows.forEach((row, i) => row.move(run, now.parts[i]));
     say(this.hold, now.truth === 2 || now.left > 0 ? holdWords(this.guard, now.left) : "");
     this.element.classList.toggle("true", now.truth === 2);
     if (stay !== this.stay && this.guard.leaves.every(({ margin }) => margin === null || run.column(margin))) {
@@ -96,29 +99,25 @@ class LeafBar {
     this.words = make("bdi", { class: "bar-words" }, leaf.words);
     this.fill = make("div", { class: "fill" });
     this.best = make("div", { class: "best" });
-    this.other = make("div", { class: "other" });
     this.number = make("span", { class: "bar-number" });
     this.bestText = make("span", { class: "bar-best" });
-    this.bar = make("div", { class: "bar", "aria-hidden": "true" }, this.fill, make("div", { class: "fires" }), this.best, this.other);
+    this.bar = make("div", { class: "bar", "aria-hidden": "true" }, this.fill, make("div", { class: "fires" }), this.best);
     this.element = make("div", { class: "bar-row" }, this.words, this.number, this.bar, this.bestText);
-    this.best.hidden = this.other.hidden = true;
+    this.best.hidden = true;
+    this.bar.hidden = this.bestText.hidden = leaf.margin === null;
   }
 
   /**
    * @param {Run} run
    * @param {Part} part
-   * @param {Part | undefined} second
    */
-  move(run, part, second) {
+  move(run, part) {
     say(this.words, part.words);
     const symbol = part.truth === 2 ? "✓ " : part.truth === 0 ? "✗ " : "? ";
     say(this.number, symbol + distance(part));
     this.number.dataset.margin = String(part.margin);
     this.element.dataset.truth = String(part.truth);
     this.fill.style.width = `${this.place(run, part)}%`;
-    const beside = second && second.truth !== 3 && !Number.isNaN(second.truth);
-    this.other.hidden = !beside;
-    if (beside) this.other.style.left = `${this.place(run, second)}%`;
   }
 
   /**
@@ -174,7 +173,7 @@ class Watched {
   /** @param {HTMLElement} host a <details> */
   constructor(host) {
     this.host = /** @type {HTMLDetailsElement} */ (host);
-    this.guards = guardsOf(null, null).map((guard) => new GuardBars(guard, null));
+    this.guards = guardsOf(null, null).map((guard) => new GuardBars(guard, null, page.runs[0]));
     this.state = make("span");
     host.append(make("summary", {}, `watched all the time: ${counted(this.guards.length, "entry", "entries")} `, this.state), ...this.guards.map((guard) => guard.element));
     host.hidden = !this.guards.length;

@@ -111,3 +111,24 @@ function holdWords(guard, left) {
   if (left <= 0) return "hold is met";
   return guard.hold.unit === "ms" ? `hold: ${lasting(left)} still to run` : `hold: ${counted(left, "fresh sample")} still to come`;
 }
+
+/**
+ * The active phase of each sequence; -1: it does not run.
+ * @param {Run} run
+ */
+function activePhases(run) {
+  return run.stays.map((stays, number) => {
+    const row = run.stayAt(number, page.at);
+    return row < 0 ? -1 : stays.phase[row];
+  });
+}
+
+/**
+ * Whose phase it is, where there are several runs or sequences.
+ * @param {Run} run
+ * @param {number | null} sequence
+ */
+function whoseName(run, sequence) {
+  const names = [page.runs.length > 1 ? run.data.name : "", sequence !== null && page.sequences.length > 1 ? page.sequences[sequence].name : ""];
+  return names.filter(Boolean).join(": ");
+}

@@ -40,6 +40,7 @@ function inside(plot, draw) {
   ctx.beginPath();
   ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
   ctx.clip();
+  ctx.setLineDash([]);
   draw(ctx, uPlot.pxRatio);
   ctx.restore();
 }
@@ -160,6 +161,7 @@ function drawHolds(plot, guards) {
     const bottom = plot.bbox.top + plot.bbox.height;
     pen.fillStyle = ink.of("hold");
     pen.font = `${12 * dots}px system-ui, sans-serif`;
+    pen.textAlign = "left";
     for (const span of guards.flatMap(spansHeld)) {
       if (span.to + shift < page.from || span.from + shift > page.to) continue;
       const left = plot.valToPos((span.from + shift) / 1000, "x", true);

@@ -7,11 +7,8 @@ class Moving {
     this.run = page.runs[0];
     this.drawn = this.run.data.drawn;
     host.hidden = !this.drawn.length;
-    this.svg = document.createElementNS(SVG, "svg");
-    this.svg.setAttribute("role", "img");
-    this.svg.setAttribute("aria-label", "the machine at this moment, seen from the front");
-    this.ground = document.createElementNS(SVG, "line");
-    this.ground.setAttribute("class", "ground");
+    this.svg = drawn("svg", { role: "img", "aria-label": "the machine at this moment, seen from the front" });
+    this.ground = drawn("line", { class: "ground" });
     this.lines = this.drawn.map((piece) => this.piece(piece.name));
     this.svg.append(this.ground, ...this.lines);
     if (this.drawn.length) host.append(this.svg, make("p", { class: "soft" }, "seen from the front; its left is on the right"));
@@ -20,11 +17,10 @@ class Moving {
 
   /** @param {string} text */
   piece(text) {
-    const line = document.createElementNS(SVG, "line");
-    const title = document.createElementNS(SVG, "title");
+    const line = drawn("line", { class: text.includes("foot") ? "foot" : "bone" });
+    const title = drawn("title");
     title.textContent = text;
     line.append(title);
-    line.setAttribute("class", text.includes("foot") ? "foot" : "bone");
     return line;
   }
 
@@ -37,8 +33,7 @@ class Moving {
     if (![left, right, low, high].every(Number.isFinite)) return;
     const room = (right - left + high - low) * 0.05;
     this.svg.setAttribute("viewBox", `${left - room} ${-high - room} ${right - left + 2 * room} ${high - low + 2 * room}`);
-    const ground = { x1: left - room, x2: right + room, y1: 0, y2: 0 };
-    for (const [key, value] of Object.entries(ground)) this.ground.setAttribute(key, String(value));
+    put(this.ground, { x1: left - room, x2: right + room, y1: 0, y2: 0 });
     this.framed = true;
   }
 
@@ -50,7 +45,7 @@ class Moving {
       const numbers = { x1: at(piece.y1), y1: -at(piece.z1), x2: at(piece.y2), y2: -at(piece.z2) };
       const known = !Object.values(numbers).some(Number.isNaN);
       this.lines[i].style.display = known ? "" : "none";
-      if (known) for (const [key, value] of Object.entries(numbers)) this.lines[i].setAttribute(key, value.toFixed(1));
+      if (known) put(this.lines[i], numbers);
     });
   }
 }

@@ -1,7 +1,7 @@
 "use strict";
 // Time plots: uPlot draws them; bands of phases, thresholds and holds come in through its hooks.
 
-/** @typedef {{ run: Run, column: number, label: string, colour: string, dash: number[], width: number, value: HTMLDataElement }} Line */
+/** @typedef {{ run: Run, column: number, colour: string, dash: number[], width: number, shape: number, value: HTMLDataElement }} Line */
 
 const PLOT_HEIGHT = 190;
 const DASHES = { setpoint: [9, 4], target: [2, 4] };
@@ -44,18 +44,19 @@ class TimePlot {
    * @param {number} which 0 or 1: the run that is laid over it
    */
   addLines(run, columns, which) {
+    const measured = columns.filter((column) => !(run.data.columns[column].role in DASHES)).length;
     let coloured = 0;
     for (const column of columns) {
       const { name: label, role } = run.data.columns[column];
-      const led = role === "setpoint" || role === "target";
       const base = DASHES[/** @type {"setpoint" | "target"} */ (role)] ?? [];
       const dash = which ? (base.length ? [base[0], 3, 1, 3] : [6, 4]) : base;
-      const colour = led ? "text" : `line-${(coloured++ % 6) + 1}`;
+      const shape = base.length || measured < 2 ? -1 : coloured;
+      const colour = base.length ? "text" : `line-${(coloured++ % 6) + 1}`;
       const value = make("data", { class: "value" });
-      const sample = lineSample(colour, dash);
+      const sample = lineSample(colour, dash, shape);
       const own = page.runs.length > 1 ? ` · ${run.data.name}` : "";
       this.legend.append(make("li", {}, sample, " ", named(label + own), " ", value));
-      this.lines.push({ run, column, label, colour, dash, width: led ? 1.5 : 2, value });
+      this.lines.push({ run, column, colour, dash, width: base.length ? 1.5 : 2, shape, value });
     }
   }
 
@@ -113,6 +114,7 @@ class TimePlot {
   /** @param {number} width */
   create(width) {
     const grid = { stroke: () => ink.of("grid"), width: 1 };
+    const steps = () => timeSteps(page.from, page.to, (this.canvas.clientWidth - GUTTER) / 80);
     const axis = { stroke: () => ink.of("soft"), font: "13px system-ui, sans-serif", grid, ticks: grid };
     /** @type {PlotterOptions} */
     const options = {
@@ -122,14 +124,14 @@ class TimePlot {
       legend: { show: false },
       scales: { x: { time: false, auto: false }, y: { auto: false } },
       axes: [
-        { ...axis, size: 26, gap: 4, splits: () => timeSteps(page.from, page.to, (width - GUTTER) / 80).times.map((at) => at / 1000), values: (_plot, splits) => splits.map((s) => timeLabel(s * 1000, timeSteps(page.from, page.to, (width - GUTTER) / 80).step)) },
+        { ...axis, size: 26, gap: 4, splits: () => steps().times.map((at) => at / 1000), values: (plot, splits) => splits.map((s) => (plot.valToPos(s, "x") < plot.over.clientWidth - 14 ? timeLabel(s * 1000, steps().step) : "")) },
         { ...axis, size: GUTTER, gap: 6, space: 34, values: (_plot, splits) => splits.map((y) => String(Number(y.toPrecision(6)))) },
       ],
-      series: [{}, ...this.lines.map((line) => ({ stroke: () => ink.of(line.colour), width: line.width, dash: line.dash, points: { show: () => this.dotted, size: 6 } }))],
+      series: [{}, ...this.lines.map((line) => ({ stroke: () => ink.of(line.colour), width: line.width, dash: line.dash, points: { show: () => this.dotted && line.width === 2, size: 6 } }))],
       cursor: this.cursor(),
       hooks: {
         drawClear: [(plot) => drawBands(plot)],
-        draw: [(plot) => drawBoxes(plot, this.boxes, this.lines), (plot) => drawMarks(plot, this.marks), (plot) => drawHolds(plot, this.holds)],
+        draw: [(plot) => drawBoxes(plot, this.boxes, this.lines), (plot) => drawMarks(plot, this.marks), (plot) => drawHolds(plot, this.holds), (plot) => drawShapes(plot, this.lines)],
         setSelect: [(plot) => this.selected(plot)],
       },
     };
@@ -188,15 +190,33 @@ class TimePlot {
  * A short piece of a line, for the legend.
  * @param {string} colour
  * @param {number[]} dash
+ * @param {number} shape -1: none
  */
-function lineSample(colour, dash) {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-  const line = document.createElementNS("http://www.w3.org/2000/svg", "line");
-  const numbers = { x1: 0, y1: 6, x2: 34, y2: 6, "stroke-width": 2.5, "stroke-dasharray": dash.join(" ") };
-  for (const [key, value] of Object.entries(numbers)) line.setAttribute(key, String(value));
-  line.style.stroke = `var(--${colour})`;
-  svg.setAttribute("class", "line-sample");
-  svg.setAttribute("aria-hidden", "true");
+function lineSample(colour, dash, shape) {
+  const svg = drawn("svg", { class: "line-sample", "aria-hidden": "true" });
+  const line = drawn("line", { x1: 0, y1: 7, x2: 34, y2: 7, "stroke-width": 2.5, "stroke-dasharray": dash.join(" ") });
+  line.style.stroke = svg.style.fill = `var(--${colour})`;
   svg.append(line);
+  if (shape >= 0) svg.append(drawn("polygon", { points: corners(shape, 17, 7, 6).join(" ") }));
   return svg;
+}
+
+/**
+ * Shapes on the measured lines of a plot that has several, as in its legend: they tell them apart without colour.
+ * @param {Plotter} plot
+ * @param {Line[]} lines
+ */
+function drawShapes(plot, lines) {
+  inside(plot, (pen, dots) => {
+    const apart = 150 * dots;
+    lines.forEach((line, i) => {
+      if (line.shape < 0) return;
+      pen.fillStyle = ink.of(line.colour);
+      for (let x = plot.bbox.left + ((i + 0.5) / lines.length) * apart; x < plot.bbox.left + plot.bbox.width; x += apart) {
+        const at = plot.posToVal(x, "x", true) * 1000;
+        const y = line.run.value(line.column, at);
+        if (!Number.isNaN(y)) shape(pen, line.shape, x, plot.valToPos(y, "y", true), 5 * dots);
+      }
+    });
+  });
 }

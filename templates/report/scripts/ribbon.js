@@ -1,7 +1,7 @@
 "use strict";
 // The ribbon: which phase, which foot on the ground, and what went wrong, over a stretch of time.
 
-const GUTTER = 64; // px on the left for names; the plots' axes are as wide
+const GUTTER = 74; // px on the left for names; the plots' axes are as wide
 const PHASE_HEIGHT = 26;
 const FOOT_HEIGHT = 15;
 const TROUBLE_HEIGHT = 22;
@@ -80,7 +80,7 @@ class Ribbon {
    */
   label(text, middle) {
     this.pen.fillStyle = ink.of("soft");
-    this.pen.font = "13px system-ui, sans-serif";
+    this.pen.font = "12.5px system-ui, sans-serif";
     this.pen.textAlign = "right";
     this.pen.textBaseline = "middle";
     this.pen.fillText(this.fitting(text, this.gutter - 8), this.gutter - 6, middle);
@@ -219,7 +219,7 @@ class Ribbon {
       if (crowded) return;
       free = x;
       const middle = clamp(x, this.gutter + 10, this.width - 10);
-      shape(pen, trouble.kind, middle, TROUBLE_HEIGHT / 2 - 2, 10);
+      shape(pen, TROUBLE_SHAPES[trouble.kind], middle, TROUBLE_HEIGHT / 2 - (trouble.kind === "timeout" ? 0 : 2), 10);
       pen.fillStyle = ink.of("paper");
       pen.font = "bold 11px system-ui, sans-serif";
       pen.textAlign = "center";
@@ -247,22 +247,36 @@ class Ribbon {
   }
 }
 
+/** Shapes as corners and a turn: circle, square, triangle, diamond, triangle upside down, octagon. */
+const SHAPES = [[24, 0], [4, Math.PI / 4], [3, 0], [4, 0], [3, Math.PI], [8, Math.PI / 8]];
+const TROUBLE_SHAPES = { timeout: 2, rule: 3, output: 1, stop: 5, end: 0 };
+
 /**
- * The shape of a kind of trouble: triangle, diamond, square, circle.
- * @param {CanvasRenderingContext2D} pen
- * @param {string} kind
+ * Corners of a shape.
+ * @param {number} number into SHAPES
  * @param {number} x
  * @param {number} y
  * @param {number} r
  */
-function shape(pen, kind, x, y, r) {
+function corners(number, x, y, r) {
+  const [count, turn] = SHAPES[number % SHAPES.length];
+  return Array.from({ length: count }, (_, i) => {
+    const angle = turn - Math.PI / 2 + (i * 2 * Math.PI) / count;
+    return [x + r * Math.cos(angle), y + r * Math.sin(angle)];
+  });
+}
+
+/**
+ * @param {CanvasRenderingContext2D} pen
+ * @param {number} number into SHAPES
+ * @param {number} x
+ * @param {number} y
+ * @param {number} r
+ */
+function shape(pen, number, x, y, r) {
   pen.beginPath();
-  const corners = { timeout: 3, rule: 4, output: 4, stop: 8, end: 24 }[kind] ?? 24;
-  const turn = kind === "output" ? Math.PI / 4 : kind === "stop" ? Math.PI / 8 : 0;
-  for (let i = 0; i < corners; i++) {
-    const angle = turn - Math.PI / 2 + (i * 2 * Math.PI) / corners;
-    pen.lineTo(x + r * Math.cos(angle), y + (corners === 3 ? 2 : 0) + r * Math.sin(angle));
-  }
+  corners(number, x, y, r).forEach(([cx, cy]) => pen.lineTo(cx, cy));
+  pen.closePath();
   pen.fill();
 }
 

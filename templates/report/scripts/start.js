@@ -8,10 +8,9 @@ let source;
 
 /** Where the page opens: just before the first thing that went wrong, so that what was waited for is seen. */
 function firstMoment() {
-  const run = page.runs[0];
-  const { troubles } = run.data;
-  const first = troubles.find(({ kind }) => kind !== "stop") ?? troubles[0];
-  return first ? beforeTrouble(run, first.at) : page.begins;
+  const all = page.runs.flatMap((run) => run.data.troubles.map(({ kind, at }) => ({ run, kind, at })));
+  const first = all.find(({ kind }) => kind !== "stop") ?? all[0];
+  return first ? beforeTrouble(first.run, first.at) : page.begins + page.runs[0].stepMs;
 }
 
 /**
@@ -29,7 +28,7 @@ function beforeTrouble(run, at) {
 /** The plots show everything, or of a long run a minute around where the page opens. */
 function firstStretch() {
   const all = page.ends - page.begins;
-  const wide = all <= 120000 || !page.runs[0].data.troubles.length;
+  const wide = all <= 120000 || !page.runs.some((run) => run.data.troubles.length);
   page.from = page.begins;
   page.to = page.ends;
   page.goTo(firstMoment());
@@ -50,7 +49,7 @@ function ribbons() {
   byId("ribbon-feet").hidden = !page.runs.some((run) => run.feet.length);
   const strips = [
     { host: slider, cursor, all: whole, stretch: false },
-    strip(byId("stretch"), { axis: false, feet: page.sequences.length < 3 }, true),
+    strip(byId("stretch"), {}, true),
     strip(byId("bar-strip"), { thin: true }, false),
   ];
   page.drawers.push(() => strips.forEach(({ all, stretch }) => all.forEach((ribbon) => ribbon.draw(stretch ? page.from : page.begins, stretch ? page.to : page.ends))));
@@ -82,7 +81,7 @@ function placeCursor(cursor, ribbon) {
 
 /** @param {HTMLElement} slider */
 function describeSlider(slider) {
-  const phases = bars.active().map((phase, s) => page.sequences[s].phases[phase]?.name ?? "not running");
+  const phases = activePhases(page.runs[0]).map((phase, s) => page.sequences[s].phases[phase]?.name ?? "not running");
   slider.setAttribute("aria-valuemin", String(page.begins));
   slider.setAttribute("aria-valuemax", String(page.ends));
   slider.setAttribute("aria-valuenow", String(page.at));
@@ -244,6 +243,20 @@ function keys(toggle) {
   });
 }
 
+/**
+ * What is out of the window need not follow the moment until it is in it.
+ * @param {Element} element
+ * @param {() => void} move
+ */
+function whenSeen(element, move) {
+  let seen = false;
+  new IntersectionObserver(([entry]) => {
+    seen = entry.isIntersecting;
+    if (seen) move();
+  }).observe(element);
+  page.movers.push(() => seen && move());
+}
+
 /** The buttons of the bar below, and those in the page's fixed texts. */
 function buttons() {
   /** @type {Record<string, () => void>} */
@@ -252,6 +265,10 @@ function buttons() {
   for (const link of document.querySelectorAll("button.moment")) {
     const { at, run = "0" } = /** @type {HTMLElement} */ (link).dataset;
     link.addEventListener("click", () => page.goTo(beforeTrouble(page.runs[Number(run)], Number(at))));
+  }
+  for (const link of document.querySelectorAll("button.visit")) {
+    const { sequence, phase } = /** @type {HTMLElement} */ (link).dataset;
+    link.addEventListener("click", () => visitPhase(Number(sequence), [Number(phase)]));
   }
   const bands = /** @type {HTMLSelectElement} */ (byId("bands"));
   page.sequences.forEach((sequence, i) => bands.append(make("option", { value: i }, sequence.name)));
@@ -267,9 +284,9 @@ async function start() {
   page.runs = await Promise.all(page.document.runs.map((data) => new Run(data).open()));
   bars = new Bars(byId("why-bars"));
   source = new Source();
-  const now = new NowPanel(byId("now-blocks"));
+  const now = page.sequences.flatMap((_, number) => page.runs.map((run) => new NowBlock(byId("now-blocks"), run, number)));
   const diagram = new Diagram();
-  page.movers.push(() => bars.move(), () => now.move());
+  page.movers.push(() => bars.move(), () => now.forEach((block) => block.move()));
   byId("why").hidden = !page.document.walk.gait;
   const watched = new Watched(byId("watched"));
   page.movers.push(() => watched.move());
@@ -277,9 +294,12 @@ async function start() {
   timePlots();
   const moving = new Moving(byId("moving"));
   const moves = new MoveTable();
-  page.movers.push(() => moving.move(), () => diagram.move(), () => source.move(), () => moves.move());
-  phaseTimes();
-  ruleMoments();
+  page.movers.push(() => moving.move(), () => diagram.move(), () => source.move());
+  whenSeen(byId("diagram-and-files"), () => {
+    diagram.follow();
+    source.follow();
+  });
+  whenSeen(byId("moves-body"), () => moves.move());
   buttons();
   alignment();
   keys(playing());

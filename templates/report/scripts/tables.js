@@ -1,5 +1,5 @@
 "use strict";
-// Tables that need the packed numbers: transitions, times in phases, rules.
+// The table of transitions: a page of it at a time, as there may be very many.
 
 const PAGE_ROWS = 25;
 
@@ -13,6 +13,8 @@ class MoveTable {
     this.here = -2;
     /** @type {number[]} */
     this.rows = [];
+    /** @type {number[]} when each of the rows was */
+    this.times = [];
     const many = page.sequences.length > 1;
     page.sequences.forEach((sequence, s) => sequence.phases.forEach((phase, p) =>
       this.choice.append(make("option", { value: `${s} ${p}` }, many ? `${sequence.name}: ${phase.name}` : phase.name))));
@@ -32,6 +34,7 @@ class MoveTable {
     for (let i = 0; i < moves.at.length; i++) {
       if (!this.choice.value || (moves.sequence[i] === sequence && (moves.entered[i] === phase || moves.left[i] === phase))) this.rows.push(i);
     }
+    this.times = this.rows.map((row) => moves.at[row]);
     this.move();
   }
 
@@ -43,9 +46,7 @@ class MoveTable {
 
   /** Show the page with the last transition before the moment. */
   move() {
-    const { moves } = this.run;
-    if (!moves) return;
-    const here = countUpTo(this.rows.map((row) => moves.at[row]), page.at - this.run.shift + 1e-6) - 1;
+    const here = countUpTo(this.times, page.at - this.run.shift + 1e-6) - 1;
     if (here === this.here) return;
     this.here = here;
     this.start = Math.floor(Math.max(0, here) / PAGE_ROWS) * PAGE_ROWS;
@@ -99,59 +100,4 @@ class MoveTable {
     const guard = page.document.walk.gait?.guards[moves.guard[row]];
     if (guard) source.show(guard.place);
   }
-}
-
-/** How long each phase took, both runs side by side. */
-function phaseTimes() {
-  const body = byId("times-body");
-  const head = byId("times-head");
-  const many = page.runs.length > 1;
-  for (const run of page.runs) head.append(make("th", { scope: "col" }, many ? named(`${run.data.name}: visits`) : "visits"), make("th", { scope: "col" }, "middle time"), make("th", { scope: "col" }, "shortest to longest"));
-  head.append(make("th", { scope: "col" }, "timeout"));
-  page.sequences.forEach((sequence, s) => sequence.phases.forEach((phase, p) => {
-    const stays = page.runs.map((run) => staysIn(run, s, p));
-    if (stays.every((times) => !times.length)) return;
-    const label = page.sequences.length > 1 ? `${sequence.name}: ${phase.name}` : phase.name;
-    const cells = stays.flatMap((times) => [
-      String(times.length),
-      times.length ? lasting(times[Math.floor(times.length / 2)]) : "–",
-      times.length > 1 ? `${lasting(times[0])} to ${lasting(times[times.length - 1])}` : "–",
-    ]);
-    const visit = button("", () => visitPhase(s, [p]), { class: "link" });
-    visit.append(named(label));
-    body.append(make("tr", {}, make("th", { scope: "row" }, visit), ...[...cells, phase.timeout ? lasting(phase.timeout) : "–"].map((text) => make("td", { class: "number" }, text))));
-  }));
-}
-
-/**
- * Sorted times of the stays in a phase; the one that the run's end cut off does not count.
- * @param {Run} run
- * @param {number} sequence
- * @param {number} phase
- */
-function staysIn(run, sequence, phase) {
-  const { moves } = run;
-  /** @type {number[]} */
-  const times = [];
-  if (moves) for (let i = 0; i < moves.left.length; i++) if (moves.sequence[i] === sequence && moves.left[i] === phase) times.push(moves.stayed[i]);
-  return times.sort((a, b) => a - b);
-}
-
-/** Say in each rule's row how often it was broken, and when. */
-function ruleMoments() {
-  page.runs.forEach((run, which) => {
-    for (const cell of document.querySelectorAll(`[data-run="${which}"][data-rule]`)) {
-      const number = Number(/** @type {HTMLElement} */ (cell).dataset.rule);
-      const broken = [];
-      let unjudged = 0;
-      for (let i = 0; run.rules && i < run.rules.from.length; i++) {
-        if (run.rules.rule[i] !== number) continue;
-        if (run.rules.state[i] === 2) broken.push(i);
-        else unjudged += run.rules.to[i] - run.rules.from[i];
-      }
-      const rules = run.rules;
-      const moments = rules ? broken.slice(0, 10).flatMap((i) => [" ", button(`${clock(rules.from[i] + run.shift)} for ${lasting(rules.to[i] - rules.from[i])}`, () => page.goTo(rules.from[i] + run.shift), { class: "link" })]) : [];
-      cell.replaceChildren(broken.length ? `✗ broken ${counted(broken.length, "time")}:` : "✓ kept", ...moments, broken.length > 10 ? " and more" : "", unjudged ? `; could not be judged for ${lasting(unjudged)}` : "");
-    }
-  });
 }

@@ -1,14 +1,15 @@
 "use strict";
 // The diagram and the gait file's lines: what is active is marked, and clicks lead to moments and to lines.
 
-const SVG = "http://www.w3.org/2000/svg";
-
 class Diagram {
   constructor() {
     this.svg = document.querySelector("#diagram svg");
     /** @type {Map<string, Element>} */
     this.groups = new Map();
     this.key = "";
+    this.followed = "";
+    /** @type {Map<Element, DOMRect>} */
+    this.boxes = new Map();
     /** @type {Element[]} */
     this.frames = [];
     if (!this.svg) return;
@@ -25,28 +26,38 @@ class Diagram {
     const group = this.svg?.querySelector(`[id="${id}"]`);
     if (!group) return;
     this.groups.set(id, group);
-    for (const [key, value] of Object.entries({ tabindex: "0", role: "button", "aria-description": "go to its next visit" })) group.setAttribute(key, value);
+    put(group, { tabindex: 0, role: "button", "aria-description": "go to its next visit" });
     const visit = () => visitPhase(sequence, [index]);
     group.addEventListener("click", visit);
     group.addEventListener("keydown", (event) => {
       const { key } = /** @type {KeyboardEvent} */ (event);
-      if (key !== "Enter") return;
+      if (key !== "Enter" && key !== " ") return;
       event.preventDefault();
       visit();
     });
   }
 
   move() {
-    const phases = bars.active();
-    const key = phases.join();
-    if (key === this.key || !this.svg) return;
-    this.key = key;
+    if (bars.key === this.key || !this.svg) return;
+    this.key = bars.key;
     this.frames.forEach((frame) => frame.remove());
     this.frames = [];
-    phases.forEach((phase, sequence) => {
+    if (page.runs[1]) activePhases(page.runs[1]).forEach((phase, sequence) => this.frame(this.groups.get(`phase_${sequence}_${phase}`), "other-frame", 11));
+    activePhases(page.runs[0]).forEach((phase, sequence) => {
       this.frame(this.groups.get(`phase_${sequence}_${phase}`), "now-frame", 5);
       guardsOf(sequence, phase).forEach((_, number) => this.frame(this.svg?.querySelector(`[id="guard_${sequence}_${phase}_${number}"]`), "wait-frame", 3));
     });
+  }
+
+  /** Scroll the diagram, not the page, if the active card is out of its window. */
+  follow() {
+    const box = this.svg?.parentElement;
+    const card = this.groups.get(`phase_${page.sequence}_${activePhases(page.runs[0])[page.sequence]}`);
+    if (!card || !box || this.followed === this.key) return;
+    this.followed = this.key;
+    const [inner, outer] = [card.getBoundingClientRect(), box.getBoundingClientRect()];
+    if (inner.top < outer.top || inner.bottom > outer.bottom) box.scrollTop += inner.top - outer.top - (outer.height - inner.height) / 2;
+    if (inner.left < outer.left || inner.right > outer.right) box.scrollLeft += inner.left - outer.left - (outer.width - inner.width) / 2;
   }
 
   /**
@@ -57,19 +68,13 @@ class Diagram {
    */
   frame(group, kind, room) {
     if (!(group instanceof SVGGraphicsElement)) return;
-    const { x, y, width, height } = group.getBBox();
-    const frame = document.createElementNS(SVG, "g");
-    frame.setAttribute("class", kind);
-    const box = document.createElementNS(SVG, "rect");
-    const numbers = { x: x - room, y: y - room, width: width + 2 * room, height: height + 2 * room, rx: 8 };
-    for (const [key, value] of Object.entries(numbers)) box.setAttribute(key, String(value));
-    frame.append(box);
-    if (kind === "now-frame") {
-      const pointer = document.createElementNS(SVG, "polygon");
-      const [left, middle] = [x - room, y + height / 2];
-      pointer.setAttribute("points", `${left - 2},${middle} ${left - 16},${middle - 10} ${left - 16},${middle + 10}`);
-      frame.append(pointer);
-    }
+    const card = this.boxes.get(group) ?? group.getBBox();
+    this.boxes.set(group, card);
+    const { x, y, width, height } = card;
+    const frame = drawn("g", { class: kind });
+    frame.append(drawn("rect", { x: x - room, y: y - room, width: width + 2 * room, height: height + 2 * room, rx: 8 }));
+    const [left, middle] = [x - room, y + height / 2];
+    if (kind === "now-frame") frame.append(drawn("polygon", { points: `${left - 2},${middle} ${left - 16},${middle - 10} ${left - 16},${middle + 10}` }));
     group.append(frame);
     this.frames.push(frame);
   }
@@ -78,11 +83,12 @@ class Diagram {
 class Source {
   constructor() {
     this.key = "";
+    this.followed = "";
     /** @type {Element[]} */
     this.marked = [];
     /** @type {Element[]} */
     this.asked = [];
-    for (const link of document.querySelectorAll("button.place")) link.addEventListener("click", () => this.follow(/** @type {HTMLElement} */ (link)));
+    for (const link of document.querySelectorAll("button.place")) link.addEventListener("click", () => this.pressed(/** @type {HTMLElement} */ (link)));
   }
 
   move() {
@@ -91,12 +97,17 @@ class Source {
     this.key = key;
     this.marked.forEach((line) => line.classList.remove("active"));
     this.marked = [];
-    bars.active().forEach((phase, sequence) => {
+    activePhases(page.runs[0]).forEach((phase, sequence) => {
       const place = page.sequences[sequence].phases[phase]?.place;
       if (place) this.marked.push(...this.lines(place));
     });
     this.marked.forEach((line) => line.classList.add("active"));
-    if (!this.asked.length) this.bring(this.marked[0]);
+  }
+
+  /** Scroll to the active phase's lines, unless others were asked for. */
+  follow() {
+    if (this.followed !== this.key && !this.asked.length) this.bring(this.marked[0]);
+    this.followed = this.key;
   }
 
   /** @param {FilePlace} place */
@@ -134,7 +145,7 @@ class Source {
    * A link to lines was pressed: show them, and if they belong to a phase, a moment of it.
    * @param {HTMLElement} link
    */
-  follow(link) {
+  pressed(link) {
     const { file, line, last } = link.dataset;
     const place = { file: Number(file), line: Number(line), last: Number(last) };
     this.show(place);

@@ -57,9 +57,31 @@ function ordinal(n) {
  */
 function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, String(value));
+  put(element, attributes);
   element.append(...children);
   return element;
+}
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/**
+ * The same for pieces of a drawing.
+ * @template {keyof SVGElementTagNameMap} K
+ * @param {K} tag
+ * @param {Record<string, string | number>} [attributes]
+ */
+function drawn(tag, attributes = {}) {
+  const element = document.createElementNS(SVG, tag);
+  put(element, attributes);
+  return element;
+}
+
+/**
+ * @param {Element} element
+ * @param {Record<string, string | number>} attributes
+ */
+function put(element, attributes) {
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, String(value));
 }
 
 /**

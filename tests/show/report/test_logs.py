@@ -181,6 +181,13 @@ def test_both_sides_are_compared_by_the_names_of_phases(tmp_path: Path) -> None:
     assert (pair.right.count, pair.right.median, pair.right.least, pair.right.most) == (2, 15, 10, 20)
 
 
+def test_stays_that_the_log_cuts_off_are_not_compared(tmp_path: Path) -> None:
+    phases = ["lift_left"] * 2 + ["lift_right"] * 3 + ["lift_left"] * 4 + ["lift_right"] * 5
+    text = "time [ms],phase\n" + "".join(f"{i},{phase}\n" for i, phase in enumerate(phases))
+    [pair] = one(tmp_path, text).symmetry
+    assert (pair.left.count, pair.left.median, pair.right.count, pair.right.median) == (1, 4, 1, 3)
+
+
 def test_one_row_no_change_and_no_numbers_are_a_report_as_well(tmp_path: Path) -> None:
     its = one(tmp_path, "time,phase\n3,stand\n")
     assert (its.ticks, its.start, its.end) == (1, 3000, 3000)
@@ -263,6 +270,9 @@ def test_what_a_dry_run_wrote_is_a_log_too(tmp_path: Path) -> None:
     causes = {its.runs[0].moves.causes[i] for i in unpack(its.runs[0].moves.cause)}
     assert "guard 1" in causes
     assert any({"lean", "lean.target"} <= set(names) for names in drawn(its.runs[0]))
+    for verb in ("report", "plot"):
+        done = call(verb, csv, "--gait", stork)
+        assert_one_clear_error(done, "tells a run that dry-run made", "leave --gait out")
 
 
 def test_the_same_log_gives_the_same_document(tmp_path: Path) -> None:
