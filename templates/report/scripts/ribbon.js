@@ -50,11 +50,12 @@ class Ribbon {
   draw(from, to) {
     this.from = from;
     this.to = to;
-    this.width = this.canvas.parentElement?.clientWidth ?? 300;
+    this.width = page.widthOf(this.canvas.parentElement);
     const scale = window.devicePixelRatio || 1;
     this.canvas.width = Math.round(this.width * scale);
     this.canvas.height = Math.round(this.height * scale);
     this.canvas.style.height = `${this.height}px`;
+    this.canvas.style.width = page.paper ? `${this.width}px` : "";
     this.pen.setTransform(scale, 0, 0, scale, 0, 0);
     this.pen.clearRect(0, 0, this.width, this.height);
     let top = 0;
@@ -83,17 +84,7 @@ class Ribbon {
     this.pen.font = "12.5px system-ui, sans-serif";
     this.pen.textAlign = "right";
     this.pen.textBaseline = "middle";
-    this.pen.fillText(this.fitting(text, this.gutter - 8), this.gutter - 6, middle);
-  }
-
-  /**
-   * @param {string} text
-   * @param {number} room
-   */
-  fitting(text, room) {
-    let kept = text;
-    while (kept && this.pen.measureText(kept === text ? kept : `${kept}…`).width > room) kept = kept.slice(0, -1);
-    return kept === text || !kept ? kept : `${kept}…`;
+    this.pen.fillText(text, this.gutter - 6, middle, this.gutter - 8);
   }
 
   /**

@@ -137,6 +137,7 @@ function printing(plots) {
   /** @type {boolean[]} */
   const seen = [];
   const turn = (/** @type {boolean} */ on) => {
+    page.paper = on;
     document.documentElement.classList.toggle("paper", on);
     ink.known.clear();
     plots.forEach((plot, i) => {
@@ -279,6 +280,16 @@ function buttons() {
   });
 }
 
+/** Unpack what the plots will need, one column after the other, so that scrolling and printing need not wait. */
+async function unpackRest() {
+  for (const run of page.runs) {
+    for (const column of run.data.plots.flatMap((plot) => plot.columns)) {
+      await new Promise((done) => setTimeout(done, 20));
+      await run.load(column);
+    }
+  }
+}
+
 async function start() {
   page.document = JSON.parse(byId("document").textContent ?? "");
   page.runs = await Promise.all(page.document.runs.map((data) => new Run(data).open()));
@@ -312,6 +323,7 @@ async function start() {
   page.drawSoon();
   document.documentElement.classList.add("ready");
   window.report = page;
+  unpackRest();
 }
 
 start();
