@@ -9,6 +9,7 @@
         print(finding.place, finding.message)
     run = gait.dry_run(duration_s=30)
     gait.draw("stork.svg")
+    gait.report("stork.html", run)
     gait.generate("out")
 """
 
@@ -137,6 +138,28 @@ class Gait:
             with open_trace(trace, self.plan, reading) as reader:  # type: ignore[arg-type]
                 return drive(runner, reader, recorder, detail=detail)
         return drive(runner, trace, recorder, detail=detail)
+
+    def report(self, path: str | Path, *runs: "Run | str | Path", notes: Iterable[str] = ()) -> None:
+        """Write a page that shows a run, or two laid over each other, as ``sequencer report`` does.
+
+        runs: recordings, which are run first, or runs of this gait whose ticks were kept; without any,
+        signals follow their setpoints for a minute. notes: shown on top. What is at `path` is replaced.
+        Raises what `dry_run` raises, and MisuseError for more than two runs.
+        """
+        from sequencer.base.files import write_whole
+        from sequencer.show.report.build import made_from, report_bytes
+        from sequencer.show.report.recorded import RunSource
+
+        if len(runs) > 2:
+            raise MisuseError("a report shows one run, or two laid over each other")
+        sources = []
+        for run in runs or (self.dry_run(),):
+            if isinstance(run, str | Path):
+                figures = made_from(self.plan, run)
+                sources.append(RunSource(Path(run).name, self.dry_run(run), figures=figures))
+            else:
+                sources.append(RunSource("run", run, figures=made_from(self.plan, None)))
+        write_whole(Path(path), report_bytes(self.plan, sources, self.check(), list(notes)))
 
     def rehearse(
         self,

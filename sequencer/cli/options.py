@@ -1,7 +1,7 @@
 """Options and small helpers that several verbs share."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -91,12 +91,23 @@ def write_out(target: str, data: bytes, *, ours: bytes, force: bool = False) -> 
         return
     from sequencer.base.files import write_whole
 
+    refuse_to_lose(target, ours=ours, force=force)
+    write_whole(Path(target), data)
+
+
+def refuse_to_lose(target: str, *, ours: bytes, force: bool = False, made_from: Iterable[str] = ()) -> None:
+    """Raise MisuseError if a file would be overwritten that was not made by the same verb (see `write_out`).
+
+    made_from: files that it is made from, which even `force` does not overwrite.
+    """
     path = Path(target)
-    if path.is_file() and not force:
-        with path.open("rb") as file:
-            if ours not in file.read(LOOKED_AT):
-                raise MisuseError(
-                    f"{target} exists already and looks like something else",
-                    hint="give another name, or --force to overwrite it",
-                )
-    write_whole(path, data)
+    if target == "-" or not path.is_file():
+        return
+    if any(Path(source).exists() and path.samefile(source) for source in made_from):
+        raise MisuseError(f"{target} is one of the files to be read", hint="give another name for the output")
+    with path.open("rb") as file:
+        if not force and ours not in file.read(LOOKED_AT):
+            raise MisuseError(
+                f"{target} exists already and looks like something else",
+                hint="give another name, or --force to overwrite it",
+            )

@@ -16,12 +16,13 @@ from sequencer.cli.options import (
     out,
     quiet_option,
     refuse_both,
+    refuse_to_lose,
     say,
     verb,
     write_out,
 )
 from sequencer.cli.progress import Progress
-from sequencer.cli.runs import Asked, beside, gait_asked, run_options, run_sources
+from sequencer.cli.runs import Asked, beside, files_read, gait_asked, run_options, run_sources
 
 if TYPE_CHECKING:
     from sequencer.show.plot.choice import PlotOptions
@@ -77,6 +78,7 @@ def command(
     times = [None if time is None else float(milliseconds(time)) for time in (from_time, to_time)]
     chosen = [name.strip() for name in (signals or "").split(",") if name.strip()]
     options = PlotOptions(tuple(chosen), times[0], times[1], width)
+    refuse_to_lose(target, ours=FORMATS[kind], force=force, made_from=files_read(asked))
     document = _document(asked, options)
     with Progress("plotting", quiet=quiet):
         plotted = plot(document, kind, options)

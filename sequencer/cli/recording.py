@@ -46,6 +46,7 @@ def opened(plan: "Plan", how: Recording) -> "Iterator[Iterator[TickBlock]]":
     options = TraceOptions(split_once(how.mapping, "OURS=THEIRS"), switches, heard, how.run, helped)
     with open_trace(how.trace, plan, options) as reader, Progress("dry-run", quiet=how.quiet) as bar:
         _fit_options(reader, how)
+        _refuse_own(reader, how.trace)
         for line in reader.remarks:
             say(clean(line), quiet=how.quiet)
         if reader.unused and len(reader.missing) == len(plan.signals):
@@ -67,6 +68,16 @@ def _fit_options(reader: "TraceReader", how: Recording) -> None:
         raise MisuseError("--on belongs to a recording without that column; a telemetry log tells all of it")
     if not reader.of_machine and how.run is not None:
         raise MisuseError("--run belongs to a telemetry log, which may hold several runs")
+
+
+def _refuse_own(reader: "TraceReader", trace: str) -> None:
+    """Raise MisuseError for what `dry-run --out` wrote: it tells phases and has lost what was not fresh."""
+    words = {name.rpartition(".")[2] for name in reader.unused}
+    if words >= {"phase", "cause", "drives"}:
+        raise MisuseError(
+            f"{clean(trace)} is what dry-run --out wrote of a run, and can't be run again",
+            hint="give the recording that it was made from; report and plot also take it without --gait",
+        )
 
 
 def _absent(reader: "TraceReader", plan: "Plan", on: tuple[str, ...], *, heard: bool) -> list[str]:

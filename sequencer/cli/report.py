@@ -9,12 +9,13 @@ from sequencer.cli.options import (
     out,
     quiet_option,
     refuse_both,
+    refuse_to_lose,
     say,
     verb,
     write_out,
 )
 from sequencer.cli.progress import Progress
-from sequencer.cli.runs import Asked, beside, gait_asked, run_options, run_sources
+from sequencer.cli.runs import Asked, beside, files_read, gait_asked, run_options, run_sources
 
 
 @verb("report", "sequencer report walk.csv --gait stork.gait.yaml -o report.html")
@@ -44,9 +45,10 @@ def command(
     named = gait_asked(asked)
     target = output or beside(asked.runs[0], ".report.html")
     refuse_both(target, as_json=as_json)
-    data, title = _of_gait(named, asked, notes) if named else _of_logs(asked, notes)
     from sequencer.show.report.page import MARK
 
+    refuse_to_lose(target, ours=MARK, force=force, made_from=files_read(asked))
+    data, title = _of_gait(named, asked, notes) if named else _of_logs(asked, notes)
     write_out(target, data, ours=MARK, force=force)
     if as_json:
         from sequencer.show.jsonout import document

@@ -27,6 +27,8 @@ GAIT_ENDINGS = (".yaml", ".yml")
 # up to here a run's ticks are kept in memory; a longer one is run twice: once to see what matters in it
 MOST_KEPT_BYTES = 50_000_000  # of a recording
 MOST_KEPT_TICKS = 300_000  # of a run without one
+_HEAD_BYTES = 1 << 16
+_TOLD_CAUSE, _TOLD_DRIVES = b"cause,", b",drives"  # in the first line of every run that is written as CSV
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,11 @@ def beside(run: str, ending: str) -> str:
             name = name.removesuffix(its)
             break
     return str(path.with_name(name + ending))
+
+
+def files_read(asked: Asked) -> list[str]:
+    """List the files that were named and are read."""
+    return [*asked.runs, *filter(None, (asked.gait, asked.machine))]
 
 
 def is_gait(path: str) -> bool:
@@ -158,6 +165,7 @@ def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
 
     on, number = asked.following.on, asked.run_number
     path = Path(trace)
+    _refuse_told_run(path)
     keep = trace == "-" or not path.is_file() or path.stat().st_size <= MOST_KEPT_BYTES
 
     def run(watch: "Watch | None", *, quiet: bool) -> "Run":
@@ -171,6 +179,19 @@ def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
     made = run(None, quiet=asked.quiet)
     truth = truth_of(path, made, split_once(asked.mapping, "OURS=THEIRS")) if path.is_file() else None
     return RunSource(name, made, again, _figures(gait, trace), truth)
+
+
+def _refuse_told_run(path: Path) -> None:
+    """Raise MisuseError for what `dry-run --out` wrote: its signals are not all that the machine measured."""
+    if not path.is_file():
+        return
+    with path.open("rb") as file:
+        head = file.readline(_HEAD_BYTES)
+    if head.startswith(b"time_s,") and _TOLD_CAUSE in head and _TOLD_DRIVES in head:
+        raise MisuseError(
+            f"{path} tells a run that dry-run made; it is not what the machine measured",
+            hint="give the recording that it was made from, or leave --gait out to show it as it is",
+        )
 
 
 def _figures(gait: "Gait", trace: str | None) -> "Sequence[Figure]":

@@ -38,7 +38,7 @@ def pack(values: NDArray[Any], number_type: NumberType) -> Packed:
     else:
         steps[1:] -= bits[:-1]
     planes = steps.view(np.uint8).reshape(len(steps), numbers.itemsize).T.tobytes()
-    squeezer = zlib.compressobj(6, zlib.DEFLATED, -15)
+    squeezer = zlib.compressobj(6, zlib.DEFLATED, -15, 9, zlib.Z_FILTERED)  # 1 % shorter here than without
     squeezed = squeezer.compress(planes) + squeezer.flush()
     return Packed(number_type, len(numbers), base64.b64encode(squeezed).decode())
 

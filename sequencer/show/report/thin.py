@@ -40,7 +40,7 @@ def choose(
     """
     if ticks * max(drawn, 1) <= MOST_NUMBERS:
         return Kept([(0, ticks)] if ticks else [], 0)
-    room = MOST_IN_WINDOWS // max(drawn, 1)
+    room = min(MOST_IN_WINDOWS, MOST_NUMBERS) // max(drawn, 1)
     around = max(1, min(around, room // 8))
     windows: list[tuple[int, int]] = []
     if look is not None and 0 < look[1] - look[0] <= room:

@@ -270,6 +270,9 @@ def test_what_a_dry_run_wrote_is_a_log_too(tmp_path: Path) -> None:
     causes = {its.runs[0].moves.causes[i] for i in unpack(its.runs[0].moves.cause)}
     assert "guard 1" in causes
     assert any({"lean", "lean.target"} <= set(names) for names in drawn(its.runs[0]))
+    for verb in ("report", "plot"):
+        done = call(verb, csv, "--gait", stork)
+        assert_one_clear_error(done, "tells a run that dry-run made", "leave --gait out")
 
 
 def test_the_same_log_gives_the_same_document(tmp_path: Path) -> None:
