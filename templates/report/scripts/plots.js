@@ -115,7 +115,7 @@ class TimePlot {
   create(width) {
     const grid = { stroke: () => ink.of("grid"), width: 1 };
     const steps = () => timeSteps(page.from, page.to, (page.widthOf(this.canvas) - GUTTER) / 80);
-    const axis = { stroke: () => ink.of("soft"), font: "13px system-ui, sans-serif", grid, ticks: grid };
+    const axis = { stroke: () => ink.of("soft"), font: `13${FONT}`, grid, ticks: grid };
     /** @type {PlotterOptions} */
     const options = {
       width,
