@@ -160,8 +160,9 @@ def _followed(gait: "Gait", asked: Asked) -> "RunSource":
 
 
 def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
+    from sequencer.show.report.document import Figure
     from sequencer.show.report.recorded import RunSource
-    from sequencer.show.report.rehearsed import truth_of
+    from sequencer.show.report.rehearsed import holds_truth, truth_of
 
     on, number = asked.following.on, asked.run_number
     path = Path(trace)
@@ -178,7 +179,10 @@ def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
     name = "standard input" if trace == "-" else path.name
     made = run(None, quiet=asked.quiet)
     truth = truth_of(path, made, split_once(asked.mapping, "OURS=THEIRS")) if path.is_file() else None
-    return RunSource(name, made, again, _figures(gait, trace), truth)
+    figures = list(_figures(gait, trace))
+    if not keep and holds_truth(path):
+        figures.append(Figure("columns of truth", "not shown of a run of this length"))
+    return RunSource(name, made, again, figures, truth)
 
 
 def _refuse_told_run(path: Path) -> None:

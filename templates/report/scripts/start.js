@@ -306,6 +306,20 @@ async function unpackRest() {
   }
 }
 
+/**
+ * What stands below stays where it is when there is less to say; until the width is another.
+ * @param {HTMLElement} host
+ */
+function keepRoom(host) {
+  let [width, highest] = [0, 0];
+  new ResizeObserver(() => {
+    const box = host.getBoundingClientRect();
+    highest = box.width === width ? Math.min(700, Math.max(highest, Math.ceil(box.height))) : 0;
+    width = box.width;
+    host.style.minHeight = highest ? `${highest}px` : "";
+  }).observe(host);
+}
+
 async function start() {
   page.document = JSON.parse(byId("document").textContent ?? "");
   page.runs = await Promise.all(page.document.runs.map((data) => new Run(data).open()));
@@ -331,6 +345,7 @@ async function start() {
   alignment();
   keys(playing());
   firstStretch();
+  ["now-blocks", "why-bars"].forEach((id) => keepRoom(byId(id)));
   new ResizeObserver(() => page.drawSoon()).observe(byId("ribbon"));
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
     ink.known.clear();
