@@ -156,7 +156,7 @@ class Gait:
         """Draw a run, or two laid over each other, as ``sequencer plot`` does; PNG, SVG or PDF by its ending.
 
         runs: as for `report`. signals: by name; all if none is named. What is at `path` is replaced. Raises
-        what `dry_run` raises, ToolError without matplotlib, MisuseError for a name or ending that is not there.
+        what `dry_run` raises, ToolError without matplotlib, MisuseError for names that are not there.
         """
         from sequencer.base.files import write_whole
         from sequencer.show.plot.choice import PlotOptions

@@ -107,7 +107,7 @@ def misuses(folder: Path) -> dict[str, tuple[tuple[str | Path, ...], tuple[str, 
     text.write_text("this is no table\n")
     return {
         "no phase, no gait": ((STUCK,), ("foot_stuck.csv:1:1", "--gait", "phase")),
-        "what a dry-run wrote": ((ran, "--gait", STORK), ("dry-run --out", "recording")),
+        "what a dry-run wrote": ((ran, "--gait", STORK), ("dry-run made", "recording")),
         "three runs": ((STUCK, STUCK, STUCK, "--gait", STORK), ("one RUN",)),
         "two gaits": ((STORK, STORK), ("two gaits",)),
         "a gait and another": ((STORK, "--gait", STUCK), ("leave one of them out",)),
