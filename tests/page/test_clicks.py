@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from support.browser import Pages
-from support.report_page import ReportPage, opened
+from support.report_page import ALL_PLOTS, ReportPage, opened
 from support.reports import Shown, shown
 
 from sequencer.history.run import Run, Stay
@@ -61,6 +61,7 @@ def test_what_is_marked_follows_the_moment(pages: Pages, walk: tuple[Shown, Path
     report, path = walk
     run = report.runs[0]
     page = opened(pages, path)
+    page.page.set_viewport_size(ALL_PLOTS)  # what is out of sight is not brought up to date
     for stay in run.stays(0)[:9]:
         page.go(stay.from_ms)
         name = run.plan.sequences[0].phases[stay.phase].name
@@ -71,6 +72,7 @@ def test_what_is_marked_follows_the_moment(pages: Pages, walk: tuple[Shown, Path
 def test_the_lines_of_the_active_phase_are_in_sight(pages: Pages, walk: tuple[Shown, Path]) -> None:
     report, path = walk
     page = opened(pages, path)
+    page.page.set_viewport_size(ALL_PLOTS)  # what is out of sight is not brought up to date
     for stay in visits(report.runs[0], "standing")[:1] + visits(report.runs[0], "lower_left")[:1]:
         page.go(stay.from_ms)
         page.page.locator(
@@ -162,12 +164,27 @@ def test_a_press_on_the_ribbon(pages: Pages, walk: tuple[Shown, Path]) -> None:
     page.page.mouse.click(box["x"] + box["width"] - 2, box["y"] + box["height"] / 2)
     page.settle()
     assert page.at_ms > 0.98 * run.end_ms
+    assert page.page.locator("#ribbon canvas").first.bounding_box() == box  # it stays under the hand
     page.page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 30)
     page.page.mouse.down()
     page.page.mouse.move(box["x"] + box["width"] / 3, box["y"] + 30, steps=4)
     page.page.mouse.up()
     page.settle()
     assert 0.2 * run.end_ms < page.at_ms < 0.45 * run.end_ms
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_nothing_jumps_while_the_moment_moves(pages: Pages, stuck: tuple[Shown, Path], size: str) -> None:
+    run = stuck[0].runs[0]
+    page = opened(pages, stuck[1], size)
+    tops = set()
+    for stay in run.stays(0):
+        for at in (stay.from_ms, (stay.from_ms + stay.to_ms) // 20 * 10, stay.to_ms - run.plan.tick_ms):
+            page.go(at)
+            box = page.page.locator("#ribbon canvas").first.bounding_box()
+            assert box is not None
+            tops.add(round(box["y"], 2))
+    assert len(tops) == 1, tops
 
 
 def test_a_drag_in_a_plot_looks_closer_and_a_click_moves_the_moment(
@@ -192,3 +209,18 @@ def test_a_drag_in_a_plot_looks_closer_and_a_click_moves_the_moment(
     page.page.mouse.click(box["x"] + box["width"] / 2, box["y"] + 40)
     page.settle()
     assert page.at_ms == pytest.approx((begins + ends) / 2, rel=0.01)
+
+
+def test_a_finger_on_a_phone_moves_the_moment(pages: Pages, walk: tuple[Shown, Path]) -> None:
+    run = walk[0].runs[0]
+    page = opened(pages, walk[1], "phone", touch=True)
+    page.page.locator("#ribbon").scroll_into_view_if_needed()
+    box = page.page.locator("#ribbon canvas").first.bounding_box()
+    assert box is not None
+    page.page.touchscreen.tap(box["x"] + box["width"] * 0.75, box["y"] + box["height"] / 2)
+    page.settle()
+    assert 0.6 * run.end_ms < page.at_ms < 0.8 * run.end_ms
+    before = page.at_ms
+    page.page.locator("#tick-on").tap()
+    page.settle()
+    assert page.at_ms == before + run.plan.tick_ms

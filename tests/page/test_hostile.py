@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page
 from support.browser import Pages, keep_picture
 from support.commands import STORK, run
-from support.report_page import ReportPage, opened
+from support.report_page import ALL_PLOTS, ReportPage, opened
 from support.reports import RECORDINGS
 
 # each would set `planted` in a page that lets it
@@ -80,7 +80,7 @@ def log_page(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def visit_all(report: ReportPage) -> None:
     """Go through time, so that everything that the scripts write has been written."""
-    report.page.set_viewport_size({"width": 1440, "height": 9000})
+    report.page.set_viewport_size(ALL_PLOTS)
     report.press("Home")
     for _ in range(12):
         report.press("Shift+ArrowRight")
@@ -94,7 +94,7 @@ def test_nothing_in_a_gait_or_a_note_runs(pages: Pages, gait_page: Path) -> None
     visit_all(report)
     nothing_ran(report.page)
     unturned(report.page)
-    keep_picture(report.page, "hostile-gait")
+    keep_picture(report.page, "hostile-gait", whole=False)
 
 
 def test_what_a_gait_and_notes_say_reads_as_it_was_written(pages: Pages, gait_page: Path) -> None:
@@ -115,7 +115,7 @@ def test_nothing_in_a_log_runs(pages: Pages, log_page: Path) -> None:
     visit_all(report)
     nothing_ran(report.page)
     unturned(report.page)
-    keep_picture(report.page, "hostile-log")
+    keep_picture(report.page, "hostile-log", whole=False)
     names = [line for _, lines in report.plotted() for line, _ in lines]
     assert names == [f"{evil} {i}" for i, evil in enumerate(EVIL)]
     report.press("Home")

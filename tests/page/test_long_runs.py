@@ -1,5 +1,6 @@
 """A run too long to keep whole: the narrowest spike is still drawn; where ticks are kept they are true."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -36,18 +37,20 @@ def long_run(folder: Path, spike_at: int | None) -> tuple[Run, Shown]:
     return run, Shown(gait, (run,), report_document(gait.plan, [RunSource(path.name, run)]))
 
 
+def middle_of_the_longest_gap(windows: list[tuple[int, int]]) -> int:
+    """A tick far from all that is kept."""
+    length, start = max((after[0] - before[1], before[1]) for before, after in pairwise(windows))
+    assert length > 200
+    return start + length // 2
+
+
 @pytest.fixture(scope="module")
 def long_page(tmp_path_factory: pytest.TempPathFactory) -> tuple[Run, Shown, int, Path]:
     folder = tmp_path_factory.mktemp("long")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(thin, "MOST_NUMBERS", BUDGET)
         _, plain = long_run(folder, None)
-        kept = np.zeros(TICKS, bool)
-        for start, to in plain.document.runs[0].kept.windows:
-            kept[start:to] = True
-        # far from all that is kept
-        bare = [tick for tick in range(500, TICKS - 500, 50) if not kept[tick - 200 : tick + 200].any()]
-        spike_at = bare[len(bare) // 2] + 7
+        spike_at = middle_of_the_longest_gap(plain.document.runs[0].kept.windows)
         run, report = long_run(folder, spike_at)
     assert report.document.runs[0].kept.bucket > 1
     return run, report, spike_at, report.write(folder / "long.html")

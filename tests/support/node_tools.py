@@ -73,6 +73,21 @@ def tool(name: str, *arguments: str | Path, text_in: str = "") -> subprocess.Com
     return done
 
 
+def run_node(*arguments: str, text_in: str = "") -> str:
+    """Run node itself; return what it printed."""
+    done = node(
+        list(arguments),
+        return_completed_process=True,
+        input=text_in,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=60,
+    )
+    assert done.returncode == 0, done.stderr
+    return str(done.stdout)
+
+
 def compile_scripts(*files: Path) -> list[str]:
     """Let the compiler look at scripts and declarations without writing anything; give its complaints."""
     options = ["--noEmit", "--allowJs", "--checkJs", "--strict", "--noUnusedLocals", "--noUnusedParameters"]
@@ -113,19 +128,18 @@ def page_files() -> list[Path]:
 
 
 def page_text() -> tuple[str, list[tuple[str, int]]]:
-    """Give the page's own scripts joined as in the page; with each file's name and its first line."""
+    """Give our own scripts, joined as in the page but not squeezed; each file's name and first line."""
     from sequencer.generate.render import templates_root
     from sequencer.show.report.page import own_text
 
-    text = '"use strict";\n' + own_text(templates_root() / "report")
-    places = {}
+    text = own_text(templates_root() / "report")
+    begins = []
     for path in SCRIPTS.glob("*.js"):
         own = path.read_text(encoding="utf-8")
         assert text.count(own) == 1, f"{path.name} does not stand in the page just once"
-        places[path.name] = text.index(own)
-    start = min(places.values(), default=0)  # before it stands the plot library
-    begins = [(name, text[start:place].count("\n") + 1) for name, place in places.items()]
-    return text[start:].replace('\n"use strict";\n', "\n\n"), sorted(begins, key=lambda begin: begin[1])
+        begins.append((path.name, text[: text.index(own)].count("\n") + 1))
+    # one directive at the very beginning of the page is for all of them
+    return text.replace('\n"use strict";\n', "\n\n"), sorted(begins, key=lambda begin: begin[1])
 
 
 def in_its_file(complaint: str, begins: list[tuple[str, int]]) -> str:

@@ -20,7 +20,7 @@ _SETTLED = """async () => {
 }"""
 
 # a window this high has all plots in sight
-ALL_PLOTS = {"width": 1440, "height": 9000}
+ALL_PLOTS = {"width": 900, "height": 6000}
 
 
 @dataclass

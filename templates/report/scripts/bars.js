@@ -12,8 +12,6 @@ class Bars {
     this.guards = [];
     /** @type {Map<string, GuardBars[]>} */
     this.made = new Map();
-    this.highest = 0;
-    new ResizeObserver(() => this.keepRoom()).observe(host);
   }
 
   move() {
@@ -39,12 +37,6 @@ class Bars {
     const made = this.made.get(key) ?? guardsOf(sequence, phase).map((guard) => new GuardBars(guard, sequence, page.runs[run]));
     this.made.set(key, made);
     return made;
-  }
-
-  /** What stands below stays where it is when there are fewer bars. */
-  keepRoom() {
-    this.highest = Math.max(this.highest, Math.min(this.host.offsetHeight, 700));
-    this.host.style.minHeight = `${this.highest}px`;
   }
 }
 

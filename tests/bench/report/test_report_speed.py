@@ -1,7 +1,7 @@
 """How long a report takes to write, how large it is, and how much memory a long run needs.
 
-`BENCH_TICKS=10000000 pytest tests/bench/report` measures the full size of the long run; the default is a tenth
-of it.
+`BENCH_TICKS=10000000 pytest tests/bench/report` measures the full size of the long run; the default is a
+tenth of it.
 """
 
 import os
