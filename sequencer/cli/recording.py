@@ -76,7 +76,7 @@ def _refuse_own(reader: "TraceReader", trace: str) -> None:
     if words >= {"phase", "cause", "drives"}:
         raise MisuseError(
             f"{clean(trace)} tells a run that dry-run made; it is not what the machine measured",
-            hint="give the recording that it was made from; to look at it as it is, leave --gait out of report",
+            hint="give the recording that it was made from; to look at it as it is, leave --gait out",
         )
 
 

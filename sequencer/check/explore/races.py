@@ -22,7 +22,10 @@ def races(plan: Plan, joint: Joint) -> Iterator[Race]:
     """
     asked: dict[Race, list[InPhase]] = {}
     for outcome in joint.together:
-        movers = [mover for mover in outcome if mover[1].number != TIMEOUT]
+        # only those that look at others can be part of one
+        movers = [(view, option) for view, option in outcome if view.read and option.number != TIMEOUT]
+        if len(movers) < 2:
+            continue
         for knot in _knots(movers, _asks(plan, movers, asked)):
             if _each_may_leave_without(joint, knot):
                 yield _race(knot)
