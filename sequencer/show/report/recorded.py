@@ -155,7 +155,7 @@ def _moments(run: Run, told: Told) -> list[int]:
     moves = run.transitions
     tight = sorted(told.spares.values(), key=lambda spare: spare.share)[:MOST_TIGHT]
     fired = np.searchsorted(moves.at_ms, [spare.fired_ms for spare in tight])
-    return [*_some(_wrong(run)), *moves.tick[fired].tolist(), *_some(moves.tick)]
+    return [*spread_moments(_wrong(run)), *moves.tick[fired].tolist(), *spread_moments(moves.tick)]
 
 
 def _wrong(run: Run) -> Ints:
@@ -175,10 +175,16 @@ def _wrong(run: Run) -> Ints:
     return np.unique(np.concatenate(found))
 
 
-def _some(ticks: Ints) -> list[int]:
-    """Give at most `MOST_MOMENTS` of them, spread evenly, the first and the last among them."""
+def spread_moments(ticks: Ints) -> list[int]:
+    """Give at most `MOST_MOMENTS` of them, spread evenly; the first ones of these are spread, too.
+
+    The order is that of their numbers with the bits reversed (0, 1/2, 1/4, 3/4 ...), the base 2 sequence of
+    J. G. van der Corput, "Verteilungsfunktionen", 1935 (cited from memory).
+    """
     rows = np.unique(np.linspace(0, len(ticks) - 1, min(len(ticks), MOST_MOMENTS)).astype(int))
-    return [int(tick) for tick in ticks[rows]]
+    bits = max(len(rows) - 1, 1).bit_length()
+    order = sorted(range(len(rows)), key=lambda i: f"{i:0{bits}b}"[::-1])
+    return [int(ticks[rows[i]]) for i in order]
 
 
 def _sides(run: Run) -> list[BothSides]:
