@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from sequencer.history.run import Run
     from sequencer.rehearse.plant import RehearsalOptions
     from sequencer.rehearse.run import Rehearsal
+    from sequencer.show.report.recorded import RunSource
     from sequencer.trace.blocks import TickBlock
     from sequencer.trace.follow import FollowOptions
     from sequencer.trace.layout import TraceOptions
@@ -147,11 +148,31 @@ class Gait:
         Raises what `dry_run` raises, and MisuseError for more than two runs.
         """
         from sequencer.base.files import write_whole
-        from sequencer.show.report.build import made_from, report_bytes
+        from sequencer.show.report.build import report_bytes
+
+        write_whole(Path(path), report_bytes(self.plan, self._shown(runs), self.check(), list(notes)))
+
+    def plot(self, path: str | Path, *runs: "Run | str | Path", signals: Iterable[str] = ()) -> None:
+        """Draw a run, or two laid over each other, as ``sequencer plot`` does; PNG, SVG or PDF by its ending.
+
+        runs: as for `report`. signals: by name; all if none is named. What is at `path` is replaced. Raises
+        what `dry_run` raises, ToolError without matplotlib, MisuseError for names that are not there.
+        """
+        from sequencer.base.files import write_whole
+        from sequencer.show.plot.choice import PlotOptions
+        from sequencer.show.plot.figure import kind_of, plot
+        from sequencer.show.report.build import report_document
+
+        kind = kind_of(str(path))
+        document = report_document(self.plan, self._shown(runs))
+        write_whole(Path(path), plot(document, kind, PlotOptions(tuple(signals))).data)
+
+    def _shown(self, runs: "tuple[Run | str | Path, ...]") -> "list[RunSource]":
+        from sequencer.show.report.build import made_from
         from sequencer.show.report.recorded import RunSource
 
         if len(runs) > 2:
-            raise MisuseError("a report shows one run, or two laid over each other")
+            raise MisuseError("one run is shown, or two laid over each other")
         sources = []
         for run in runs or (self.dry_run(),):
             if isinstance(run, str | Path):
@@ -159,7 +180,7 @@ class Gait:
                 sources.append(RunSource(Path(run).name, self.dry_run(run), figures=figures))
             else:
                 sources.append(RunSource("run", run, figures=made_from(self.plan, None)))
-        write_whole(Path(path), report_bytes(self.plan, sources, self.check(), list(notes)))
+        return sources
 
     def rehearse(
         self,

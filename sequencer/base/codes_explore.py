@@ -38,11 +38,13 @@ CODES = (
     ),
     CodeInfo(
         "leave-together",
-        "two sequences can leave in the same tick though each asked that the other stay",
+        "sequences can leave in the same tick though each asked that another of them stay",
         Severity.WARNING,
         "Sequences see each other's phases as they stood when the tick began. If each of two guards asks that the "
-        "other sequence still be in its phase, both can be true in one tick, and both leave. Two that can only "
-        "leave together are not meant: they go on side by side.",
+        "other sequence still be in its phase, both can be true in one tick, and both leave. The same happens to "
+        "three or more where each asks that some other of them stay, so that in no order one could follow "
+        "another. It is told once, of all that can leave in one tick. Sequences that can only leave together are "
+        "not meant: they go on side by side.",
         "Each leg waits until the other stands, both see it standing, and both feet come up at once.",
         changed_pair((HIND_READY, HIND_READY.replace("in: [done]", "in: [ready, done]")), (RULE, "")),
         changed_pair((RULE, "")),

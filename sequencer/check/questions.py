@@ -6,6 +6,7 @@ from typing import Literal
 
 from sequencer.check.domains import (
     NO,
+    YES,
     Box,
     Interval,
     TooManyBoxesError,
@@ -67,7 +68,7 @@ class Asker:
         """Find a situation in which all of `must` are true and none of `but_not` is.
 
         nothing_lost: only look at situations in which every signal and the remote are heard, but for those
-        whose loss a condition asks about.
+        whose loss a condition asks about, and of these few.
         """
         if self.boxes:
             try:
@@ -120,7 +121,8 @@ class Asker:
                 break
         if not rest:
             return NO_SUCH
-        return Answer("yes", box=rest[0]) if exact else None
+        box = min(rest, key=_losses) if nothing_lost else rest[0]
+        return Answer("yes", box=box) if exact else None
 
 
 class Askers:
@@ -139,6 +141,11 @@ class Askers:
     def worst_travels(self) -> Travels:
         """Every route there is, parameters anywhere in their spans."""
         return Travels(self.trimmed.facts)
+
+
+def _losses(box: Box) -> int:
+    """Count what must be lost: a value out of the way is sooner played than a silence."""
+    return sum(domain == YES for var, domain in box.items() if var[0] in ("lost", "remote"))
 
 
 def _pick(box: Box) -> Values:

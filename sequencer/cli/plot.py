@@ -2,12 +2,10 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import click
 
-from sequencer.base.errors import MisuseError
 from sequencer.cli.following import milliseconds, split_once
 from sequencer.cli.options import (
     FILE,
@@ -26,7 +24,6 @@ from sequencer.cli.runs import Asked, beside, files_read, gait_asked, run_option
 
 if TYPE_CHECKING:
     from sequencer.show.plot.choice import PlotOptions
-    from sequencer.show.plot.figure import Kind
     from sequencer.show.report.document import ReportDocument
 
 # and what tells them near their beginning
@@ -70,10 +67,10 @@ def command(
     the package matplotlib: pip install 'gait-sequencer[plot]'.
     """
     from sequencer.show.plot.choice import MOST_PANELS, PlotOptions
-    from sequencer.show.plot.figure import plot
+    from sequencer.show.plot.figure import kind_of, plot
 
     target = output or beside(asked.runs[0], ".png")
-    kind = _kind_of(target)
+    kind = "png" if target == "-" else kind_of(target)
     refuse_both(target, as_json=as_json)
     times = [None if time is None else float(milliseconds(time)) for time in (from_time, to_time)]
     chosen = [name.strip() for name in (signals or "").split(",") if name.strip()]
@@ -111,11 +108,3 @@ def _document(asked: Asked, options: "PlotOptions") -> "ReportDocument":
     sources = [replace(source, look_ms=look) for source in run_sources(loaded, asked)]
     with Progress("reading", quiet=asked.quiet):
         return report_document(loaded.plan, sources)
-
-
-def _kind_of(target: str) -> "Kind":
-    ending = "png" if target == "-" else Path(target).suffix.removeprefix(".").lower()
-    if ending not in FORMATS:
-        said = f"as {ending}" if ending else "without an ending"
-        raise MisuseError(f"a plot cannot be written {said}", hint=f"let FILE end in {', '.join(FORMATS)}")
-    return cast("Kind", ending)

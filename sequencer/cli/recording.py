@@ -75,8 +75,8 @@ def _refuse_own(reader: "TraceReader", trace: str) -> None:
     words = {name.rpartition(".")[2] for name in reader.unused}
     if words >= {"phase", "cause", "drives"}:
         raise MisuseError(
-            f"{clean(trace)} is what dry-run --out wrote of a run, and can't be run again",
-            hint="give the recording that it was made from; report and plot also take it without --gait",
+            f"{clean(trace)} tells a run that dry-run made; it is not what the machine measured",
+            hint="give the recording that it was made from; to look at it as it is, leave --gait out",
         )
 
 

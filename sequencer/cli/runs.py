@@ -24,11 +24,9 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 GAIT_ENDINGS = (".yaml", ".yml")
-# up to here a run's ticks are kept in memory; a longer one is run twice: once to see what matters in it
+# up to here a run's ticks are kept in memory; a longer one is run three times, in blocks (DEVELOPERS.md)
 MOST_KEPT_BYTES = 50_000_000  # of a recording
 MOST_KEPT_TICKS = 300_000  # of a run without one
-_HEAD_BYTES = 1 << 16
-_TOLD_CAUSE, _TOLD_DRIVES = b"cause,", b",drives"  # in the first line of every run that is written as CSV
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,12 +158,12 @@ def _followed(gait: "Gait", asked: Asked) -> "RunSource":
 
 
 def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
+    from sequencer.show.report.document import Figure
     from sequencer.show.report.recorded import RunSource
-    from sequencer.show.report.rehearsed import truth_of
+    from sequencer.show.report.rehearsed import holds_truth, truth_of
 
     on, number = asked.following.on, asked.run_number
     path = Path(trace)
-    _refuse_told_run(path)
     keep = trace == "-" or not path.is_file() or path.stat().st_size <= MOST_KEPT_BYTES
 
     def run(watch: "Watch | None", *, quiet: bool) -> "Run":
@@ -178,20 +176,10 @@ def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
     name = "standard input" if trace == "-" else path.name
     made = run(None, quiet=asked.quiet)
     truth = truth_of(path, made, split_once(asked.mapping, "OURS=THEIRS")) if path.is_file() else None
-    return RunSource(name, made, again, _figures(gait, trace), truth)
-
-
-def _refuse_told_run(path: Path) -> None:
-    """Raise MisuseError for what `dry-run --out` wrote: its signals are not all that the machine measured."""
-    if not path.is_file():
-        return
-    with path.open("rb") as file:
-        head = file.readline(_HEAD_BYTES)
-    if head.startswith(b"time_s,") and _TOLD_CAUSE in head and _TOLD_DRIVES in head:
-        raise MisuseError(
-            f"{path} tells a run that dry-run made; it is not what the machine measured",
-            hint="give the recording that it was made from, or leave --gait out to show it as it is",
-        )
+    figures = list(_figures(gait, trace))
+    if not keep and holds_truth(path):
+        figures.append(Figure("columns of truth", "not shown of a run of this length"))
+    return RunSource(name, made, again, figures, truth)
 
 
 def _figures(gait: "Gait", trace: str | None) -> "Sequence[Figure]":

@@ -37,6 +37,7 @@ from sequencer.trace.ticks import find_fault
 MOST_PHASES = 255
 LONGEST_NAME = 200  # characters
 NOT_YET = "(not told yet)"  # before the first cell of a column `phase` that is filled
+_BOM = b"\xef\xbb\xbf"
 _LEAST_NUMBERS = 0.5  # of the filled cells in the first piece, for a column to be one of numbers
 
 Numbers = NDArray[np.float64]
@@ -82,7 +83,7 @@ class PhaseLog:
         try:
             self._text = CsvText(self._stream, self.name)
             self._header: PhaseHeader = read_header(self._text.header, mapping or {})
-            first = next(self._text.pieces(), None)
+            first = next(filter(_filled, self._text.pieces()), None)
             if first is None:
                 raise self._text.no_row()
             self._commas = self._text.delimiter != "," and with_decimal_commas(first.data)
@@ -127,7 +128,7 @@ class PhaseLog:
         rows = 0
         held: list[int | None] = [None for _ in self.sequences]
         misfit: Piece | None = None
-        for piece in self._text.pieces():
+        for piece in filter(_filled, self._text.pieces()):
             before = self.doubts.rows
             table = self._parse(piece)
             misfit = piece if self.doubts.rows and not before else misfit
@@ -256,7 +257,10 @@ class PhaseLog:
             return self._table(piece, self._odd)
         except (pyarrow.ArrowInvalid, ValueError) as error:
             self._refuse_broken(piece, str(error).splitlines()[0])
-        table = self._table(piece, {column.position for column in self.columns})
+        try:
+            table = self._table(piece, {column.position for column in self.columns})
+        except (pyarrow.ArrowInvalid, ValueError) as error:
+            raise self._unreadable(piece, str(error).splitlines()[0]) from error
         for column in self.columns:
             if self._read_text(table.column(str(column.position)))[2]:
                 self._odd.add(column.position)
@@ -275,8 +279,11 @@ class PhaseLog:
             if cell.strip() and number_of(cell, commas=self._commas) is None:
                 raise not_a_number(cell, time.name, Place(piece.file, number, start + 1), time=True)
         if why.startswith("a "):  # said by check_bytes, and not found again: a mark amid a cell
-            place = Place(piece.file, piece.first_line, 1)
-            raise TraceError(f"this part of the file cannot be read: {why}", place)
+            raise self._unreadable(piece, why)
+
+    def _unreadable(self, piece: Piece, why: str) -> TraceError:
+        place = Place(piece.file, piece.first_line, 1)
+        return TraceError(f"this part of the file cannot be read: {why}", place, expected="a table in text")
 
     def _table(self, piece: Piece, as_text: set[int]) -> Any:
         import pyarrow
@@ -322,6 +329,11 @@ class PhaseLog:
                 counted = f"{cells} cell{'' if cells == 1 else 's'}"
                 return f"line {piece.first_line + offset}: {counted} where the header has {width}"
         return ""
+
+
+def _filled(piece: Piece) -> bool:
+    """Tell whether there is anything in a piece; of nothing pyarrow makes an error."""
+    return bool(piece.data.replace(_BOM, b"").strip())
 
 
 def _open(source: str | Path | IO[bytes]) -> tuple[IO[bytes], str]:

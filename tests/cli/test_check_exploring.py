@@ -37,7 +37,7 @@ def test_without_a_folder_the_finding_says_how_to_get_one(capsys: Capture) -> No
 
 def test_no_exhaustive_leaves_it_out(capsys: Capture) -> None:
     assert main(["check", str(BROKEN), "--no-exhaustive"]) == 0
-    assert "phases-break-rule" not in capsys.readouterr().out
+    assert "[phases-break-rule]" not in capsys.readouterr().out
     assert main(["check", str(BROKEN), "--no-exhaustive", "--counterexamples", "shown"]) == 2
     assert "--no-exhaustive" in capsys.readouterr().err
 

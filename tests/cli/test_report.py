@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from support.commands import STORK, assert_one_clear_error, call, copy_of_the_stork
 
+from sequencer.cli import runs
+from sequencer.show.report import recorded, thin
 from sequencer.show.report.pack import Packed, unpack
 
 RECORDINGS = STORK.parent / "recordings"
@@ -107,7 +109,7 @@ def misuses(folder: Path) -> dict[str, tuple[tuple[str | Path, ...], tuple[str, 
     text.write_text("this is no table\n")
     return {
         "no phase, no gait": ((STUCK,), ("foot_stuck.csv:1:1", "--gait", "phase")),
-        "what a dry-run wrote": ((ran, "--gait", STORK), ("dry-run --out", "recording")),
+        "what a dry-run wrote": ((ran, "--gait", STORK), ("dry-run made", "recording")),
         "three runs": ((STUCK, STUCK, STUCK, "--gait", STORK), ("one RUN",)),
         "two gaits": ((STORK, STORK), ("two gaits",)),
         "a gait and another": ((STORK, "--gait", STUCK), ("leave one of them out",)),
@@ -190,3 +192,36 @@ def test_what_a_rehearsal_knew_is_shown(tmp_path: Path) -> None:
     titles = [plot["title"] for plot in run["plots"]]
     assert "foot clearance" in titles
     assert "support margin" in titles
+
+
+def test_a_recording_too_long_to_keep_gives_the_same_page(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pages = tmp_path / "kept.html", tmp_path / "run_again.html"
+    assert call("report", STUCK, "--gait", STORK, "-o", pages[0]).returncode == 0
+    monkeypatch.setattr(runs, "MOST_KEPT_BYTES", 1000)
+    assert call("report", STUCK, "--gait", STORK, "-o", pages[1]).returncode == 0
+    assert pages[1].read_bytes() == pages[0].read_bytes()
+
+
+def test_of_a_thinned_run_the_ticks_around_troubles_and_tight_guards_are_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(thin, "MOST_NUMBERS", 30_000)  # of about a hundred thousand
+    monkeypatch.setattr(thin, "AROUND_MS", 300)
+    monkeypatch.setattr(recorded, "AROUND_MS", 300)
+    page = tmp_path / "page.html"
+    assert call("report", STUCK, "--gait", STORK, "-o", page).returncode == 0
+    (run,) = document_of(page)["runs"]
+    windows = run["kept"]["windows"]
+    assert run["kept"]["bucket"] > 0
+    assert sum(to - start for start, to in windows) < run["ticks"] / 2
+    (trouble,) = run["troubles"]
+    tight = float(run["summary"].split(" at ")[-1].removesuffix(" s")) * 1000
+    for at in (0, trouble["at"], tight, run["end"]):
+        assert any(start <= at / 10 < to for start, to in windows), at
+    whole = tmp_path / "whole.html"
+    monkeypatch.undo()
+    assert call("report", STUCK, "--gait", STORK, "-o", whole).returncode == 0
+    signal, part = numbers(document_of(whole), "body_roll"), numbers(document_of(page), "body_roll")
+    assert np.array_equal(part, np.concatenate([signal[slice(*w)] for w in windows]), equal_nan=True)

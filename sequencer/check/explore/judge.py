@@ -1,12 +1,13 @@
 """What the reached configurations amount to: claims, each with the configuration that shows it."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import islice
 
 from sequencer.base.findings import Finding, Severity
 from sequencer.base.places import Place
 from sequencer.check.edges import Graph, reachable, turned, watched_targets
-from sequencer.check.explore.moves import Moves
+from sequencer.check.explore.races import Race
 from sequencer.check.explore.residual import Known
 from sequencer.check.explore.search import Reached, Search
 from sequencer.check.explore.views import TIMEOUT, common
@@ -16,6 +17,7 @@ from sequencer.check.suggest import halt_entry
 from sequencer.plan.tables import Plan
 
 MOST_CLAIMS = 6  # of one kind
+MOST_TRIED = 12  # configurations from which one is to be shown
 MOST_NAMED = 8  # sequences in a sentence
 
 
@@ -25,12 +27,14 @@ class Claim:
 
     path: configurations from the start on. guards: with what guards sequences leave in the last step
     (sequence, number), or empty if that is open. rule: the rule that is broken at the end, or None.
+    parts: claims of the same kind, of which one is told if this one can't be shown.
     """
 
     finding: Finding
     path: tuple[int, ...]
     guards: tuple[tuple[int, int], ...] = ()
     rule: int | None = None
+    parts: tuple["Claim", ...] = ()
 
 
 class Judge:
@@ -118,29 +122,40 @@ class Judge:
     # races
 
     def _races(self) -> Iterator[Claim]:
+        """Yield the largest races, those first that are possible first."""
+        known = sorted(self.reached.races.items(), key=lambda item: (item[1], item[0]))
+        sets = {race: set(race) for race, _ in known}
+        for race, number in known:
+            if any(sets[race] < other for other in sets.values()):
+                continue
+            within = [(r, n) for r, n in known if sets[r] < sets[race]]
+            within.sort(key=lambda item: -len(item[0]))
+            parts = tuple(self._race(r, n, ()) for r, n in within[:MOST_CLAIMS])
+            yield self._race(race, number, parts)
+
+    def _race(self, race: Race, number: int, parts: tuple[Claim, ...]) -> Claim:
         plan = self.plan
-        for race, number in sorted(self.reached.races.items(), key=lambda item: item[1]):
-            one = plan.sequences[race.sequence].phases[race.phase].exits[race.guard]
-            other = plan.sequences[race.other_sequence].phases[race.other_phase].exits[race.other_guard]
-            moves: Moves = ((race.sequence, one.to), (race.other_sequence, other.to))
-            names = [phase_name(plan, race.sequence, race.phase)]
-            names.append(phase_name(plan, race.other_sequence, race.other_phase))
-            first, second = plan.sequences[race.sequence].name, plan.sequences[race.other_sequence].name
-            finding = Finding(
-                "leave-together",
-                Severity.WARNING,
-                one.place,
-                f"{listed(names)} can leave in the same tick, though each asks that the other stay: "
-                "both look at where the other stood when the tick began",
-                fix=f"give one of them the turn: in {second}, ask for a phase of {first} in which {first} "
-                "cannot leave by itself",
-                notes=((other.place, "the other guard"),),
-            )
-            config = self.reached.order[number]
-            for sequence, to in moves:
-                config = self.search.layout.enter(config, sequence, to)
-            guards = ((race.sequence, race.guard), (race.other_sequence, race.other_guard))
-            yield Claim(finding, (*self.reached.path(number), config), guards)
+        ways = [plan.sequences[s].phases[p].exits[guard] for s, p, guard in race]
+        names = [phase_name(plan, s, p) for s, p, _ in race]
+        first, second = (plan.sequences[s].name for s, _, _ in race[:2])
+        asks, looks, turn = "the other stay", "both look at where the other", "one of them"
+        if len(race) > 2:
+            asks, looks, turn = "another of them stay", "all look at where the others", "each"
+        finding = Finding(
+            "leave-together",
+            Severity.WARNING,
+            ways[0].place,
+            f"{listed(names, MOST_NAMED)} can leave in the same tick, though each asks that {asks}: "
+            f"{looks} stood when the tick began",
+            fix=f"give {turn} the turn: in {second}, ask for a phase of {first} in which {first} "
+            "cannot leave by itself",
+            notes=tuple((way.place, f"the guard of {n}") for way, n in zip(ways[1:], names[1:], strict=True)),
+        )
+        config = self.reached.order[number]
+        for (sequence, _, _), way in zip(race, ways, strict=True):
+            config = self.search.layout.enter(config, sequence, way.to)
+        guards = tuple((s, guard) for s, _, guard in race)
+        return Claim(finding, (*self.reached.path(number), config), guards, parts=parts)
 
     # phases that are reachable in the graph alone
 
@@ -202,11 +217,14 @@ class Judge:
     def _restless(self) -> Iterator[Claim]:
         if not self.search.facts.commands_anything or not self.reached.restless:
             return
-        caught = self._caught()
-        number = next((n for n in caught if not self._by_itself(self.reached.order[n])), None)
-        if number is None:
+        by_others = (n for n in self._caught() if not self._by_itself(self.reached.order[n]))
+        numbers = list(islice(by_others, 1 + MOST_TRIED))
+        if not numbers:
             return
-        config = self.reached.order[number]
+        claims = [self._kept_from_rest(self.reached.order[n], self.reached.path(n)) for n in numbers]
+        yield replace(claims[0], parts=tuple(claims[1:]))
+
+    def _kept_from_rest(self, config: int, path: list[int]) -> Claim:
         phases = self.search.layout.phases_of(config)
         sequence = next(s for s, p in enumerate(phases) if not self.search.is_calm(s, p))
         place: Place = self.plan.sequences[sequence].phases[phases[sequence]].place
@@ -214,17 +232,16 @@ class Judge:
         fix = "let some guard bring all sequences to a rest phase"
         if stops:
             fix = f"under `anywhere`: `{halt_entry(self.plan, stops[0])}`"
-        yield Claim(
-            Finding(
-                "no-rest-together",
-                Severity.ERROR,
-                place,
-                f"once {self._stand(config)}, the sequences never again all come to a rest or stop phase: "
-                "they go on, but always keep each other from it",
-                fix=fix,
-            ),
-            tuple(self.reached.path(number)),
+        keeps = "the others or counters always keep some" if self.plan.counters else "always keep each other"
+        finding = Finding(
+            "no-rest-together",
+            Severity.ERROR,
+            place,
+            f"once {self._stand(config)}, the sequences never again all come to a rest or stop phase: "
+            f"they go on, but {keeps} from it",
+            fix=fix,
         )
+        return Claim(finding, tuple(path))
 
     def _caught(self) -> list[int]:
         """Return the configurations from which no rest can be reached, nearest first."""

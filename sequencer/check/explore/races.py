@@ -1,56 +1,84 @@
-"""Races: two sequences that leave in the same tick though each asked that the other stay."""
+"""Races: sequences that leave in the same tick though each asked that another of them stay."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from itertools import combinations
 
 from sequencer.check.explore.moves import Joint
 from sequencer.check.explore.views import TIMEOUT, Option, View
 from sequencer.check.travel import required_leaves
 from sequencer.plan.tables import InPhase, Plan
 
-
-class Race(NamedTuple):
-    """Two guards, each as sequence, phase and number."""
-
-    sequence: int
-    phase: int
-    guard: int
-    other_sequence: int
-    other_phase: int
-    other_guard: int
+# the guards with which they leave, each as sequence, phase and number, in the order of the sequences
+Race = tuple[tuple[int, int, int], ...]
+Mover = tuple[View, Option]
 
 
 def races(plan: Plan, joint: Joint) -> Iterator[Race]:
-    """Yield the races among what a group may do.
+    """Yield the races among what a group may do, in each case all sequences that are part of it.
 
-    Two that can only leave together are not in a race: they wait for each other to go on side by side.
+    They are part of one race if, by whom each asks to stay, each leads to all others: then no order lets
+    them do one after another what they do at once. Those that can only leave all together are not in a
+    race: they wait for each other to go on side by side.
     """
+    asked: dict[Race, list[InPhase]] = {}
     for outcome in joint.together:
-        for i, (one, first) in enumerate(outcome):
-            for other, second in outcome[i + 1 :]:
-                if TIMEOUT in (first.number, second.number):
-                    continue
-                if (
-                    _asks(plan, one, first, other, second)
-                    and _asks(plan, other, second, one, first)
-                    and _may_leave_alone(joint, one, first, other)
-                    and _may_leave_alone(joint, other, second, one)
-                ):
-                    yield Race(
-                        one.sequence, one.phase, first.number, other.sequence, other.phase, second.number
-                    )
+        # only those that look at others can be part of one
+        movers = [(view, option) for view, option in outcome if view.read and option.number != TIMEOUT]
+        if len(movers) < 2:
+            continue
+        for knot in _knots(movers, _asks(plan, movers, asked)):
+            if _each_may_leave_without(joint, knot):
+                yield _race(knot)
+                continue
+            for pair in map(list, combinations(knot, 2)):
+                if all(_asks(plan, pair, asked)) and _each_may_leave_without(joint, pair):
+                    yield _race(pair)
 
 
-def _asks(plan: Plan, one: View, first: Option, other: View, second: Option) -> bool:
-    """Tell whether a guard asks that the other sequence be in a phase which that is just leaving."""
-    way = plan.sequences[one.sequence].phases[one.phase].exits[first.number]
-    leaves = (plan.leaves[i] for i in required_leaves(plan.guards[way.guard].nodes))
-    return any(
-        isinstance(leaf, InPhase) and leaf.sequence == other.sequence and second.to not in leaf.phases
-        for leaf in leaves
+def _race(movers: list[Mover]) -> Race:
+    return tuple(sorted((view.sequence, view.phase, option.number) for view, option in movers))
+
+
+def _asks(plan: Plan, movers: list[Mover], known: dict[Race, list[InPhase]]) -> list[int]:
+    """Return for each as bits which of the others it asks to be in a phase that those are just leaving."""
+    found = []
+    for mover in movers:
+        key = _race([mover])
+        if key not in known:
+            (sequence, phase, number) = key[0]
+            guard = plan.guards[plan.sequences[sequence].phases[phase].exits[number].guard]
+            leaves = (plan.leaves[i] for i in required_leaves(guard.nodes))
+            known[key] = [leaf for leaf in leaves if isinstance(leaf, InPhase)]
+        bits = 0
+        for j, (view, option) in enumerate(movers):
+            if view is not mover[0]:
+                stay = any(x.sequence == view.sequence and option.to not in x.phases for x in known[key])
+                bits |= stay << j
+        found.append(bits)
+    return found
+
+
+def _knots(movers: list[Mover], asks: list[int]) -> Iterator[list[Mover]]:
+    """Yield the largest sets of two or more in which each leads to all others by whom it asks to stay."""
+    if sum(map(bool, asks)) < 2:
+        return
+    reach = list(asks)
+    for k in range(len(reach)):
+        for i in range(len(reach)):
+            if reach[i] >> k & 1:
+                reach[i] |= reach[k]
+    told = 0
+    for i in range(len(reach)):
+        knot = [j for j in range(len(reach)) if reach[i] >> j & 1 and reach[j] >> i & 1]
+        if len(knot) > 1 and not told >> i & 1:
+            told |= sum(1 << j for j in knot)
+            yield [movers[j] for j in knot]
+
+
+def _each_may_leave_without(joint: Joint, movers: list[Mover]) -> bool:
+    """Tell whether each may leave while not all of the others do."""
+    sequences = {view.sequence for view, _ in movers}
+    return all(
+        any((v.sequence, o.to) in moves and not sequences <= {s for s, _ in moves} for moves in joint.moves)
+        for v, o in movers
     )
-
-
-def _may_leave_alone(joint: Joint, one: View, first: Option, other: View) -> bool:
-    move = (one.sequence, first.to)
-    return any(move in moves and all(s != other.sequence for s, _ in moves) for moves in joint.moves)

@@ -1,6 +1,6 @@
 """Exploring a plan: findings, and for each a recording that shows it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -56,7 +56,7 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
     reached = search.run(exploring.tell)
     exploring.finished = reached.finished
     walk = search.run(exploring.tell, faultless=True) if search.has_faults else reached
-    again = Again(search)
+    again = Again(search, walk)
     claims = Judge(search, reached, walk).claims()
     told = [(claim, _told(search, claim, again, exploring)) for claim in claims]
     shown = {(finding.code, finding.place) for _, finding in told}
@@ -75,21 +75,45 @@ def check_explored(plan: Plan, exploring: Exploring) -> list[Finding]:
 
 
 class Again:
-    """Other paths to what was claimed, on which nothing must wait where a sequence has to move at once."""
+    """Other paths to what was claimed.
 
-    def __init__(self, search: Search) -> None:
-        self.search = search
-        self._claims: list[Claim] | None = None
+    First those on which nothing goes wrong: a timeout must pass to the tick, and two seldom meet. Then those
+    on which nothing must wait where a sequence has to move at once.
+    """
 
-    def claims(self, like: Claim) -> list[Claim]:
-        """Return the claims of the same kind at the same place."""
-        if self._claims is None:
-            every = self.search.run(patient=True)
+    def __init__(self, search: Search, walk: Reached) -> None:
+        self.search, self.walk = search, walk
+        self._patient: tuple[Reached, Reached] | None = None
+        self._claims: list[Claim] = []
+
+    def claims(self, like: Claim) -> Iterator[Claim]:
+        """Yield the same claim with other paths, then claims of the same kind and place, then parts of it."""
+        yield from _led(like, self.walk)
+        if self._patient is None:
             walk = self.search.run(patient=True, faultless=True)
+            every = self.search.run(patient=True)
             every.finished = walk.finished = False  # so that nothing is said of what was left out
+            self._patient = walk, every
             self._claims = Judge(self.search, every, walk).claims()
+        for run in self._patient:
+            yield from _led(like, run)
         same = (like.finding.code, like.finding.place, like.rule)
-        return [c for c in self._claims if (c.finding.code, c.finding.place, c.rule) == same]
+        for claim in self._claims:
+            if (claim.finding.code, claim.finding.place, claim.rule) == same:
+                yield claim
+        for part in like.parts:
+            yield part
+            yield from _led(part, self.walk)
+
+
+def _led(claim: Claim, by: Reached) -> Iterator[Claim]:
+    """Yield a claim with the path on which a run came to its configuration, if it did."""
+    end = 1 if claim.guards else 0  # the last step of a race is its own
+    *before, config = claim.path[: len(claim.path) - end]
+    if config in by.order:
+        path = by.path(by.order.index(config))
+        if path[:-1] != before:
+            yield replace(claim, path=(*path, *claim.path[len(claim.path) - end :]))
 
 
 def _told(search: Search, claim: Claim, again: Again, exploring: Exploring) -> Finding:

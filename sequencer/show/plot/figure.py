@@ -8,9 +8,10 @@ import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from io import BytesIO
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from sequencer.base.errors import ToolError
+from sequencer.base.errors import MisuseError, ToolError
 from sequencer.show.plot.choice import Chosen, PlotOptions, choose
 from sequencer.show.plot.ink import EDGE, SHEET, SOFT, TEXT
 from sequencer.show.plot.panels import draw_panel
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 Kind = Literal["png", "svg", "pdf"]
 
+KINDS: tuple[Kind, ...] = ("png", "svg", "pdf")
 MAKER = "gait-sequencer plot"
 DPI = 150
 MOST_TROUBLES = 6  # in words
@@ -59,6 +61,16 @@ class Plotted:
 
     data: bytes
     left_out: int
+
+
+def kind_of(path: str) -> Kind:
+    """Tell by a file's name how it is to be written; MisuseError for an ending that is none of ours."""
+    ending = Path(path).suffix.removeprefix(".").lower()
+    for kind in KINDS:
+        if ending == kind:
+            return kind
+    said = f"as {ending}" if ending else "without an ending"
+    raise MisuseError(f"a plot cannot be written {said}", hint=f"let FILE end in {', '.join(KINDS)}")
 
 
 def plot(document: ReportDocument, kind: Kind, options: PlotOptions | None = None) -> Plotted:

@@ -160,7 +160,7 @@ function drawHolds(plot, guards) {
     const shift = page.runs[0].shift;
     const bottom = plot.bbox.top + plot.bbox.height;
     pen.fillStyle = ink.of("hold");
-    pen.font = `${12 * dots}px system-ui, sans-serif`;
+    pen.font = `${12 * dots}${FONT}`;
     pen.textAlign = "left";
     for (const span of guards.flatMap(spansHeld)) {
       if (span.to + shift < page.from || span.from + shift > page.to) continue;

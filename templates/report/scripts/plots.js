@@ -67,7 +67,7 @@ class TimePlot {
       return;
     }
     this.stale = false;
-    const width = Math.max(200, this.canvas.clientWidth);
+    const width = page.widthOf(this.canvas);
     const pixels = Math.max(50, width - GUTTER);
     const samples = page.runs.map((run) => sample(run, this.lines.filter((line) => line.run === run).map((line) => line.column), page.from, page.to, pixels));
     this.boxes = samples.flatMap((one) => one.boxes);
@@ -114,8 +114,8 @@ class TimePlot {
   /** @param {number} width */
   create(width) {
     const grid = { stroke: () => ink.of("grid"), width: 1 };
-    const steps = () => timeSteps(page.from, page.to, (this.canvas.clientWidth - GUTTER) / 80);
-    const axis = { stroke: () => ink.of("soft"), font: "13px system-ui, sans-serif", grid, ticks: grid };
+    const steps = () => timeSteps(page.from, page.to, (page.widthOf(this.canvas) - GUTTER) / 80);
+    const axis = { stroke: () => ink.of("soft"), font: `13${FONT}`, grid, ticks: grid };
     /** @type {PlotterOptions} */
     const options = {
       width,
@@ -124,7 +124,7 @@ class TimePlot {
       legend: { show: false },
       scales: { x: { time: false, auto: false }, y: { auto: false } },
       axes: [
-        { ...axis, size: 26, gap: 4, splits: () => steps().times.map((at) => at / 1000), values: (plot, splits) => splits.map((s) => (plot.valToPos(s, "x") < plot.over.clientWidth - 14 ? timeLabel(s * 1000, steps().step) : "")) },
+        { ...axis, size: 26, gap: 4, splits: () => steps().times.map((at) => at / 1000), values: (plot, splits) => splits.map((s) => (plot.valToPos(s, "x") < plot.bbox.width / uPlot.pxRatio - 14 ? timeLabel(s * 1000, steps().step) : "")) },
         { ...axis, size: GUTTER, gap: 6, space: 34, values: (_plot, splits) => splits.map((y) => String(Number(y.toPrecision(6)))) },
       ],
       series: [{}, ...this.lines.map((line) => ({ stroke: () => ink.of(line.colour), width: line.width, dash: line.dash, points: { show: () => this.dotted && line.width === 2, size: 6 } }))],

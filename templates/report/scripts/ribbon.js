@@ -1,6 +1,7 @@
 "use strict";
 // The ribbon: which phase, which foot on the ground, and what went wrong, over a stretch of time.
 
+const FONT = "px system-ui, sans-serif";
 const GUTTER = 74; // px on the left for names; the plots' axes are as wide
 const PHASE_HEIGHT = 26;
 const FOOT_HEIGHT = 15;
@@ -50,11 +51,12 @@ class Ribbon {
   draw(from, to) {
     this.from = from;
     this.to = to;
-    this.width = this.canvas.parentElement?.clientWidth ?? 300;
+    this.width = page.widthOf(this.canvas.parentElement);
     const scale = window.devicePixelRatio || 1;
     this.canvas.width = Math.round(this.width * scale);
     this.canvas.height = Math.round(this.height * scale);
     this.canvas.style.height = `${this.height}px`;
+    this.canvas.style.width = page.paper ? `${this.width}px` : "";
     this.pen.setTransform(scale, 0, 0, scale, 0, 0);
     this.pen.clearRect(0, 0, this.width, this.height);
     let top = 0;
@@ -80,20 +82,10 @@ class Ribbon {
    */
   label(text, middle) {
     this.pen.fillStyle = ink.of("soft");
-    this.pen.font = "12.5px system-ui, sans-serif";
+    this.pen.font = `12.5${FONT}`;
     this.pen.textAlign = "right";
     this.pen.textBaseline = "middle";
-    this.pen.fillText(this.fitting(text, this.gutter - 8), this.gutter - 6, middle);
-  }
-
-  /**
-   * @param {string} text
-   * @param {number} room
-   */
-  fitting(text, room) {
-    let kept = text;
-    while (kept && this.pen.measureText(kept === text ? kept : `${kept}…`).width > room) kept = kept.slice(0, -1);
-    return kept === text || !kept ? kept : `${kept}…`;
+    this.pen.fillText(text, this.gutter - 6, middle, this.gutter - 8);
   }
 
   /**
@@ -150,7 +142,7 @@ class Ribbon {
     pen.fillStyle = ink.of("edge");
     pen.fillRect(left, top, 1, height);
     if (this.parts.thin || !phase) return;
-    pen.font = "14px system-ui, sans-serif";
+    pen.font = `14${FONT}`;
     pen.textAlign = "center";
     pen.textBaseline = "middle";
     pen.fillStyle = ink.of(kind === "stop" ? "stop-text" : "text");
@@ -221,7 +213,7 @@ class Ribbon {
       const middle = clamp(x, this.gutter + 10, this.width - 10);
       shape(pen, TROUBLE_SHAPES[trouble.kind], middle, TROUBLE_HEIGHT / 2 - (trouble.kind === "timeout" ? 0 : 2), 10);
       pen.fillStyle = ink.of("paper");
-      pen.font = "bold 11px system-ui, sans-serif";
+      pen.font = `bold 11${FONT}`;
       pen.textAlign = "center";
       pen.textBaseline = "middle";
       pen.fillText(letter(i), middle, TROUBLE_HEIGHT / 2 - (trouble.kind === "timeout" ? 0 : 1.5));
@@ -234,7 +226,7 @@ class Ribbon {
     const { pen } = this;
     const { step, times } = timeSteps(this.from, this.to, (this.width - this.gutter) / 90);
     pen.fillStyle = ink.of("soft");
-    pen.font = "13px system-ui, sans-serif";
+    pen.font = `13${FONT}`;
     pen.textBaseline = "top";
     for (const at of times) {
       const x = this.x(at);

@@ -122,9 +122,6 @@ function timePlots() {
   plots.forEach((plot) => watcher.observe(plot.element));
   page.drawers.push(() => plots.forEach((plot) => plot.draw()));
   page.movers.push(() => plots.forEach((plot) => plot.move()));
-  byId("zoom-in").addEventListener("click", () => page.zoom(0.5));
-  byId("zoom-out").addEventListener("click", () => page.zoom(2));
-  byId("zoom-all").addEventListener("click", () => page.show(page.begins, Infinity));
   page.drawers.push(() => say(byId("stretch-words"), `${clock(page.from)} to ${clock(page.to)}`));
   printing(plots);
 }
@@ -137,6 +134,7 @@ function printing(plots) {
   /** @type {boolean[]} */
   const seen = [];
   const turn = (/** @type {boolean} */ on) => {
+    page.paper = on;
     document.documentElement.classList.toggle("paper", on);
     ink.known.clear();
     plots.forEach((plot, i) => {
@@ -229,14 +227,16 @@ function keys(toggle) {
     "+": () => page.zoom(0.5),
     "-": () => page.zoom(2),
     0: () => page.show(page.begins, Infinity),
+    ribbonArrowUp: () => page.step(1),
+    ribbonArrowDown: () => page.step(-1),
+    ribbonPageUp: () => page.change(1),
+    ribbonPageDown: () => page.change(-1),
   };
-  const ribbonOnly = { ArrowUp: () => page.step(1), ArrowDown: () => page.step(-1), PageUp: () => page.change(1), PageDown: () => page.change(-1) };
   document.addEventListener("keydown", (event) => {
     const target = /** @type {Element} */ (event.target);
     if (event.ctrlKey || event.metaKey || event.altKey || target.closest("select, input, .scrolls")) return;
     if (event.key === " " && target.closest("button, summary, [role=button]")) return;
-    const onRibbon = target.id === "ribbon" ? ribbonOnly[/** @type {keyof typeof ribbonOnly} */ (event.key)] : undefined;
-    const act = acts[event.key] ?? onRibbon;
+    const act = acts[event.key] ?? acts[target.id + event.key];
     if (!act) return;
     event.preventDefault();
     act(event.shiftKey);
@@ -254,22 +254,39 @@ function whenSeen(element, move) {
     seen = entry.isIntersecting;
     if (seen) move();
   }).observe(element);
-  page.movers.push(() => seen && move());
+  page.movers.push(() => (seen || page.paper) && move());
 }
 
-/** The buttons of the bar below, and those in the page's fixed texts. */
-function buttons() {
+/**
+ * Buttons in the page's fixed texts.
+ * @param {string} kind
+ * @param {(data: DOMStringMap) => void} act
+ */
+function links(kind, act) {
+  for (const link of document.querySelectorAll(`button.${kind}`)) link.addEventListener("click", () => act(/** @type {HTMLElement} */ (link).dataset));
+}
+
+/**
+ * The buttons of the bar below, and others that the template has.
+ * @param {MoveTable} moves
+ */
+function buttons(moves) {
   /** @type {Record<string, () => void>} */
-  const acts = { "change-back": () => page.change(-1), "tick-back": () => page.step(-1), "tick-on": () => page.step(1), "change-on": () => page.change(1) };
+  const acts = {
+    "change-back": () => page.change(-1),
+    "tick-back": () => page.step(-1),
+    "tick-on": () => page.step(1),
+    "change-on": () => page.change(1),
+    "zoom-in": () => page.zoom(0.5),
+    "zoom-out": () => page.zoom(2),
+    "zoom-all": () => page.show(page.begins, Infinity),
+    "moves-earlier": () => moves.turn(-PAGE_ROWS),
+    "moves-later": () => moves.turn(PAGE_ROWS),
+  };
   for (const [id, act] of Object.entries(acts)) byId(id).addEventListener("click", act);
-  for (const link of document.querySelectorAll("button.moment")) {
-    const { at, run = "0" } = /** @type {HTMLElement} */ (link).dataset;
-    link.addEventListener("click", () => page.goTo(beforeTrouble(page.runs[Number(run)], Number(at))));
-  }
-  for (const link of document.querySelectorAll("button.visit")) {
-    const { sequence, phase } = /** @type {HTMLElement} */ (link).dataset;
-    link.addEventListener("click", () => visitPhase(Number(sequence), [Number(phase)]));
-  }
+  links("moment", ({ at, run = "0" }) => page.goTo(beforeTrouble(page.runs[Number(run)], Number(at))));
+  links("visit", ({ sequence, phase }) => visitPhase(Number(sequence), [Number(phase)]));
+  links("place", (place) => source.pressed(place));
   const bands = /** @type {HTMLSelectElement} */ (byId("bands"));
   page.sequences.forEach((sequence, i) => bands.append(make("option", { value: i }, sequence.name)));
   byId("bands-choice").hidden = page.sequences.length < 2;
@@ -277,6 +294,16 @@ function buttons() {
     page.sequence = Number(bands.value);
     page.drawSoon();
   });
+}
+
+/** Unpack what the plots will need, one column after the other, so that scrolling and printing need not wait. */
+async function unpackRest() {
+  for (const run of page.runs) {
+    for (const column of run.data.plots.flatMap((plot) => plot.columns)) {
+      await new Promise((done) => setTimeout(done, 20));
+      await run.load(column);
+    }
+  }
 }
 
 /**
@@ -314,7 +341,7 @@ async function start() {
     source.follow();
   });
   whenSeen(byId("moves-body"), () => moves.move());
-  buttons();
+  buttons(moves);
   alignment();
   keys(playing());
   firstStretch();
@@ -327,6 +354,7 @@ async function start() {
   page.drawSoon();
   document.documentElement.classList.add("ready");
   window.report = page;
+  unpackRest();
 }
 
 start();

@@ -1,8 +1,6 @@
 "use strict";
 // Where the page is: the moment that is looked at, the stretch that the plots show, and who is told of changes.
 
-/** @typedef {{ document: ReportDocument, runs: Run[], at: number, from: number, to: number, sequence: number, playing: boolean, speed: number }} PageState */
-
 const page = {
   /** @type {ReportDocument} */
   document: /** @type {any} */ (null),
@@ -13,7 +11,7 @@ const page = {
   to: 1,
   sequence: 0, // whose phases are the bands behind the plots
   playing: false,
-  speed: 1,
+  paper: false, // being printed
   /** @type {(() => void)[]} */
   movers: [], // called when the moment is another
   /** @type {(() => void)[]} */
@@ -103,6 +101,14 @@ const page = {
     const share = clamp((page.at - page.from) / (page.to - page.from), 0, 1);
     const width = (page.to - page.from) * factor;
     page.show(page.at - width * share, width);
+  },
+
+  /**
+   * How wide something is drawn, in px.
+   * @param {Element | null} element
+   */
+  widthOf(element) {
+    return page.paper ? 670 : Math.max(200, element?.clientWidth ?? 0); // on A4 or letter, between usual margins
   },
 
   /** The sequences of the walk. */

@@ -19,8 +19,6 @@ class MoveTable {
     page.sequences.forEach((sequence, s) => sequence.phases.forEach((phase, p) =>
       this.choice.append(make("option", { value: `${s} ${p}` }, many ? `${sequence.name}: ${phase.name}` : phase.name))));
     this.choice.addEventListener("change", () => this.choose());
-    byId("moves-earlier").addEventListener("click", () => this.turn(-PAGE_ROWS));
-    byId("moves-later").addEventListener("click", () => this.turn(PAGE_ROWS));
     this.choose();
   }
 

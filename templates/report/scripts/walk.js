@@ -88,7 +88,6 @@ class Source {
     this.marked = [];
     /** @type {Element[]} */
     this.asked = [];
-    for (const link of document.querySelectorAll("button.place")) link.addEventListener("click", () => this.pressed(/** @type {HTMLElement} */ (link)));
   }
 
   move() {
@@ -143,10 +142,9 @@ class Source {
 
   /**
    * A link to lines was pressed: show them, and if they belong to a phase, a moment of it.
-   * @param {HTMLElement} link
+   * @param {DOMStringMap} link
    */
-  pressed(link) {
-    const { file, line, last } = link.dataset;
+  pressed({ file, line, last }) {
     const place = { file: Number(file), line: Number(line), last: Number(last) };
     this.show(place);
     byId("walk").scrollIntoView({ block: "start" });

@@ -1,5 +1,6 @@
 """Each finding of the exploration comes with a recording that leads both executors to what is claimed."""
 
+from collections import Counter
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +14,10 @@ from sequencer.check import Counterexample, Exploring, check
 from sequencer.check.explore import run as explore_run
 from sequencer.check.explore.judge import Claim
 from sequencer.check.explore.search import BY_DEFAULT, Search
+from sequencer.check.explore.views import TIMEOUT
 from sequencer.check.explore.witness import recording
 from sequencer.check.facts import Facts
+from sequencer.check.subjects import listed
 from sequencer.history.blocks import BY_GUARD, RULE_BROKEN, HistoryBlock
 from sequencer.plan.build import load_plan, parse_plan
 from sequencer.plan.tables import Plan
@@ -23,7 +26,8 @@ from sequencer.trace.record import join_blocks
 from sequencer.trace.write import write_trace
 
 FAULTY = sorted((REPOSITORY / "tests/corpus/faulty").glob("*.gait.yaml"))
-SHOWN = {info.code for info in CODES if info.bad}
+WITHOUT = {"not-finished"}  # what was not looked at can't be shown
+SHOWN = {info.code for info in CODES} - WITHOUT
 WALKS = [path for path in FAULTY if path.name.rpartition("-")[0] in SHOWN]
 
 
@@ -35,17 +39,75 @@ def replayed(plan: Plan, path: Path) -> HistoryBlock:
     return executor.run(block, detail=True)
 
 
+def breaks_now(plan: Plan, found: Counterexample, record: HistoryBlock) -> None:
+    """The rule is broken in the last tick and never before."""
+    (rule,) = (i for i, row in enumerate(plan.rules) if f"'{row.name}'" in found.finding.message)
+    assert record.rule[-1, rule] == RULE_BROKEN
+    assert not (record.rule[:-1, rule] == RULE_BROKEN).any()
+
+
+def leave_at_once(plan: Plan, found: Counterexample, record: HistoryBlock) -> None:
+    """All that are named leave by a guard in the last tick, from the phases that are named."""
+    left = np.flatnonzero(record.cause[-1] >> 8 == BY_GUARD)
+    assert len(left) >= 2
+    assert (record.phase[-2][left] != record.phase[-1][left]).all()
+    named, _, _ = found.finding.message.partition(" can leave")
+    names = [f"{plan.sequences[s].name}.{plan.sequences[s].phases[record.phase[-2][s]].name}" for s in left]
+    assert named == listed(names)
+
+
+def stand_and_wait(plan: Plan, found: Counterexample, record: HistoryBlock) -> None:
+    """Those that are named stand where it is said, and no guard of theirs can fire there."""
+    named, _, _ = found.finding.message.partition(" wait for each other")
+    search = Search(plan, Facts(plan), BY_DEFAULT)
+    config = next(c for c in search.run().order if search.layout.phases_of(c) == tuple(record.phase[-1]))
+    for name in named.replace(" and ", ", ").split(", "):
+        sequence = [s.name for s in plan.sequences].index(name.partition(".")[0])
+        row = plan.sequences[sequence].phases[record.phase[-1, sequence]]
+        assert row.name == name.partition(".")[2]
+        assert all(o.number == TIMEOUT for o in search.views.view(config, sequence).options)
+
+
+def comes_before(plan: Plan, found: Counterexample, record: HistoryBlock) -> None:
+    """The run ends where the walk is said to come, and has not been in the phase that is never entered."""
+    phase, _, rest = found.finding.message.partition(" is never entered: the walk comes as far as ")
+    sequence = [s.name for s in plan.sequences].index(phase.partition(".")[0])
+    phases = [row.name for row in plan.sequences[sequence].phases]
+    assert phases[record.phase[-1, sequence]] == rest.partition(",")[0].partition(".")[2]
+    assert phases.index(phase.partition(".")[2]) not in record.phase[:, sequence]
+
+
+def is_caught(plan: Plan, found: Counterexample, record: HistoryBlock) -> None:
+    """Not all rest where the run ends, nor in anything that can follow with the counts of that moment."""
+    search = Search(plan, Facts(plan), BY_DEFAULT)
+    counts = search.layout.counters.items()
+    level = {
+        config
+        for config in search.run().order
+        if search.layout.phases_of(config) == tuple(record.phase[-1])
+        and all(min(record.counter[-1, i], search.layout.caps[i]) == f.of(config) for i, f in counts)
+    }
+    assert level
+    after = set(level)
+    while level:
+        assert not any(search.calm(config) for config in level)
+        level = {new for config in level for new in search.after(config)} - after
+        after |= level
+
+
+SHOWN_BY = {
+    "mutual-wait": stand_and_wait,
+    "phases-break-rule": breaks_now,
+    "leave-together": leave_at_once,
+    "never-entered": comes_before,
+    "no-rest-together": is_caught,
+}
+
+
 def shows(plan: Plan, found: Counterexample, record: HistoryBlock) -> None:
-    """Assert that a run ends in the very configuration of its finding."""
+    """Assert that a run ends in the very configuration of its finding, and that this is what is claimed."""
     assert tuple(record.phase[-1]) == found.ends
-    if found.finding.code == "phases-break-rule":
-        (rule,) = (i for i, row in enumerate(plan.rules) if f"'{row.name}'" in found.finding.message)
-        assert record.rule[-1, rule] == RULE_BROKEN
-        assert not (record.rule[:-1, rule] == RULE_BROKEN).any()  # only now
-    if found.finding.code == "leave-together":
-        left = np.flatnonzero(record.cause[-1] >> 8 == BY_GUARD)
-        assert len(left) == 2
-        assert (record.phase[-2][left] != record.phase[-1][left]).all()
+    SHOWN_BY[found.finding.code](plan, found, record)
 
 
 @pytest.mark.parametrize("path", WALKS, ids=lambda path: path.name.partition(".")[0])
@@ -61,8 +123,11 @@ def test_a_faulty_walk_is_shown_by_a_recording_in_both_executors(path: Path, tmp
         shows(plan, found, replayed(plan, file))
 
 
-def test_every_kind_of_finding_is_shown() -> None:
-    assert {path.name.rpartition("-")[0] for path in WALKS} == SHOWN
+def test_every_kind_of_finding_is_shown_by_a_recording() -> None:
+    """A code that is new to the exploration is in the register, so it must come with walks and a check."""
+    assert set(SHOWN_BY) == SHOWN
+    walks = Counter(path.name.rpartition("-")[0] for path in FAULTY)
+    assert {code: walks[code] for code in (*SHOWN, *WITHOUT) if walks[code] < 3} == {}
 
 
 LOST = """\

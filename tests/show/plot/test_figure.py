@@ -129,6 +129,16 @@ def test_a_signal_of_a_gait_comes_with_what_was_commanded() -> None:
     assert plot(its, "png", PlotOptions(("left_knee",))).data.startswith(b"\x89PNG")
 
 
+def test_a_plot_is_made_from_python_too(tmp_path: Path) -> None:
+    import sequencer
+
+    gait = sequencer.load(STORK)
+    gait.plot(tmp_path / "run.svg", gait.dry_run(duration_s=2), signals=["left_knee"])
+    assert "<!-- left_knee -->" in (tmp_path / "run.svg").read_text()
+    with pytest.raises(MisuseError, match="cannot be written as bmp"):
+        gait.plot(tmp_path / "run.bmp")
+
+
 @pytest.mark.parametrize(
     ("options", "said"),
     [
