@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,8 +71,8 @@ def recorded(source: RunSource, sources: Sources) -> d.Recorded:
     packed = kept.keeper.columns()
     return d.Recorded(
         name=clean(source.name),
-        summary=clean(told.summary.words),
-        failed=failed(run),
+        summary=clean("; ".join([told.summary.words, *_parting(run)])),
+        failed=failed(run) or (run.machine is not None and run.machine.differs),
         ticks=run.ticks,
         start=run.start_ms,
         end=run.end_ms,
@@ -120,6 +121,16 @@ class _Kept:
             if rows.stop > rows.start and rows.start < count:
                 self.marks.add(rows_of_block(history, rows), at_ms[rows], first + rows.start)
         self._tick += count
+
+
+def _machine_words(run: Run) -> str:
+    """Say whether the machine did the same; a log is named without its folder, as everything on the page."""
+    assert run.machine is not None
+    return replace(run.machine, source=Path(run.machine.source).name).words
+
+
+def _parting(run: Run) -> list[str]:
+    return [] if run.machine is None or run.machine.parting is None else [_machine_words(run)]
 
 
 def _play(source: RunSource, watch: Watch) -> None:
@@ -276,6 +287,8 @@ def _figures(run: Run, figures: Summary) -> list[d.Figure]:
         ]
         if said:
             found.append(d.Figure(f"samples of {signal.name}", ", ".join(said)))
+    if run.machine is not None:
+        found.append(d.Figure("what the machine did", _machine_words(run)))
     if run.refused:
         found.append(d.Figure("parameter writes refused", str(run.refused)))
     return [d.Figure(clean(figure.name), clean(figure.value)) for figure in found]
