@@ -130,12 +130,13 @@ def _of_hold(plan: Plan, subject: Subject) -> list[Finding]:
     slow = [i for i in compared_signals(plan, subject.guard) if hold.ms < period_ms(plan, i)]
     if slow:
         period = max(period_ms(plan, i) for i in slow)
+        have = f"{_names(plan, slow)} {'have' if len(slow) > 1 else 'has'}"
         findings.append(
             Finding(
                 "hold-under-sample",
                 Severity.WARNING,
                 subject.place,
-                f"{subject.name}, holds for {ms_words(hold.ms)}, and {_names(plan, slow)} has a sample every "
+                f"{subject.name}, holds for {ms_words(hold.ms)}, and {have} a sample every "
                 f"{time_words(period)} only: a single sample is enough, as if there were no hold",
                 fix=f"hold: {ANSWER} samples",
                 edits=hold_edit(subject.place, samples=ANSWER),

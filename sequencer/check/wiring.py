@@ -71,6 +71,11 @@ def _ports(wiring: Wiring, board: Board | None) -> Iterator[Finding]:
         if others:
             text = f"{line.name} shares {wiring.ports[line.port].name} with the {' and the '.join(others)}"
             fix = "another port; if there is none, let only one of the two transmit at a time"
+            if board is not None and len(board.ports) == 1:
+                fix = (
+                    f"{board.name} has this port only: let only one of the two transmit at a time, or take a "
+                    "board with more ports, such as mega2560"
+                )
             yield Finding("shared-port", Severity.WARNING, line.place, text, fix=fix)
         elif wiring.ports[line.port].name == "serial":
             yield _programming(line.place, line.name)

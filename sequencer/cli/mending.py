@@ -34,7 +34,7 @@ def show(gaits: Sequence[str], machine: str | None, texts: dict[str, str], *, qu
 
 
 def mend(gaits: Sequence[str], machine: str | None, *, quiet: bool) -> dict[str, str]:
-    """Say what is going to be changed, then write it; return what the files say now.
+    """Write what settles findings and say what was written; return what the files say now.
 
     A file that can't be used is left for the check to tell. Raises MisuseError if one can't be written back.
     """
@@ -48,8 +48,8 @@ def mend(gaits: Sequence[str], machine: str | None, *, quiet: bool) -> dict[str,
         return {}
     if fixed.changed:
         names = " and ".join(clean(name) for name in fixed.changed)
-        say(f"writing {names}; it {_summary(fixed.settled)}", quiet=quiet)
         write(fixed)
+        say(f"wrote {names}; it {_summary(fixed.settled)}", quiet=quiet)
     else:
         say(_summary(fixed.settled), quiet=quiet)
     return fixed.after

@@ -42,7 +42,7 @@ _EXPECTED = {
     "float_type": "a number",
     "float_parsing": "a number",
     "finite_number": "a finite number",
-    "list_type": "a list",
+    "list_type": "a list, in square brackets",
     "dict_type": "keys with values",
     "model_type": "keys with values",
     "model_attributes_type": "keys with values",
@@ -82,7 +82,7 @@ def validate(model: type[Model], root: Item) -> Validated[Model]:
         try:
             return Validated(model.model_validate(plain_data(root)), findings, where, frozenset(cut))
         except ValidationError as error:
-            details = error.errors(include_url=False, include_input=False)
+            details = error.errors(include_url=False)
         meant = {path for detail in details[:_MOST_TOLD] if (path := _meant(model, detail)) is not None}
         findings += _findings(model, details[:_MOST_TOLD], where, (meant, told))
         told |= {where.value(_path(detail)[:-1]) for detail in details}
@@ -209,19 +209,45 @@ def _findings(
     return found
 
 
-def _bound_words(kind: str, context: dict[str, Any]) -> str:
-    """Say within which bounds a number must be, if that was wrong; else nothing."""
-    said = {
-        "greater_than": ("more than", "gt"),
-        "greater_than_equal": ("at least", "ge"),
-        "less_than": ("less than", "lt"),
-        "less_than_equal": ("at most", "le"),
-        "string_too_short": ("at least so many characters:", "min_length"),
-        "string_too_long": ("at most so many characters:", "max_length"),
-        "too_long": ("at most so many entries:", "max_length"),
-    }
-    words, key = said.get(kind, ("", ""))
-    return f"{words} {context[key]}" if words else ""
+_BOUNDS = {
+    "greater_than": ("more than", "gt"),
+    "greater_than_equal": ("at least", "ge"),
+    "less_than": ("less than", "lt"),
+    "less_than_equal": ("at most", "le"),
+}
+_LENGTHS = {
+    "string_too_short": ("at least so many characters:", "min_length"),
+    "string_too_long": ("at most so many characters:", "max_length"),
+    "too_long": ("at most so many entries:", "max_length"),
+}
+
+
+def _named(path: Path) -> str:
+    """Give the key that a path is about: of an entry in a list, that of the list."""
+    names = [str(part) for part in path if isinstance(part, str)]
+    return names[-1] if names else ""
+
+
+def _own_words(detail: ErrorDetails, place: Place) -> Finding | None:
+    """Tell of a word that is none of those that can stand there, or of what is beyond its bounds."""
+    kind, context, name = detail["type"], detail.get("ctx", {}), _named(_path(detail))
+    given = str(detail["input"])[:40]
+    if kind == "literal_error":
+        words = context["expected"].replace("'", "")
+        close = difflib.get_close_matches(given, words.replace(" or ", ", ").split(", "), n=1)
+        fix = f"did you mean {close[0]}?" if close else ""
+        message = f"{given!r} cannot stand under {name}"
+        return Finding("wrong-type", Severity.ERROR, place, message, expected=words, fix=fix)
+    if kind in _BOUNDS:
+        words, key = _BOUNDS[kind]
+        message, bound = f"{name} is {given}", f"{words} {context[key]}"
+        fix = f"write {context[key]}" if key in {"ge", "le"} else ""
+        return Finding("wrong-type", Severity.ERROR, place, message, expected=bound, fix=fix)
+    if kind in _LENGTHS:
+        words, key = _LENGTHS[kind]
+        message = f"{name} is too {'short' if key == 'min_length' else 'long'}"
+        return Finding("wrong-type", Severity.ERROR, place, message, expected=f"{words} {context[key]}")
+    return None
 
 
 def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> Finding:
@@ -245,11 +271,11 @@ def _finding(model: type[BaseModel], detail: ErrorDetails, where: Positions) -> 
         )
     if kind == "too_short":
         return Finding("missing-key", Severity.ERROR, place, f"{name} is empty", expected=_EXPECTED[kind])
+    if (own := _own_words(detail, place)) is not None:
+        return own
     message = (
         f"{name} has the wrong kind of value" if not name.isdigit() else "this is the wrong kind of value"
     )
-    expected = _EXPECTED.get(kind) or _bound_words(kind, context) or detail["msg"]
+    expected = _EXPECTED.get(kind, detail["msg"])
     fix = "a guard, such as {event: go} or {signal: tilt, above: 5 deg}" if name in _GUARDS else ""
-    if kind == "literal_error":
-        message, expected = f"{name} cannot be this", context["expected"].replace("'", "")
     return Finding("wrong-type", Severity.ERROR, place, message, expected=expected, fix=fix)

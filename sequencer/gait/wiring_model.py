@@ -50,7 +50,11 @@ def to_port(value: Any) -> str:
 def to_board(value: Any) -> str:
     """Accept the name of a board."""
     if not isinstance(value, str) or not _BOARD.fullmatch(value):
-        raise fail("wrong-type", f"{str(value)[:40]!r} is no name of a board", "a name, such as mega2560")
+        shown = str(value)[:40] if isinstance(value, str) else "this"
+        meant = re.sub(r"[^a-z0-9_]", "", shown.lower())
+        fix = f"write {meant}" if _BOARD.fullmatch(meant) and shown != "this" else ""
+        expected = "a name of letters, digits and _, such as mega2560"
+        raise fail("wrong-type", f"{shown!r} is no name of a board", expected, fix)
     return value
 
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 from sequencer import __version__
 from sequencer.base.binary32 import f32, literal
 from sequencer.base.errors import MisuseError
+from sequencer.base.places import Place
 from sequencer.generate.board_io_views import (
     AnalogView,
     ContactView,
@@ -67,7 +68,8 @@ def need_wiring(plan: Plan) -> Wiring:
     """Return the wiring of a plan. Raises MisuseError if there is none."""
     if plan.wiring is None:
         raise MisuseError(
-            f"machine {plan.machine} does not say what is connected where, and a board's program needs that",
+            f"{Place(plan.sources[-1], 1, 1)}: machine {plan.machine} does not say what is connected where, "
+            "and a board's program needs that",
             hint="write it in the machine file, beginning with wiring: {board: mega2560, ...}",
         )
     return plan.wiring

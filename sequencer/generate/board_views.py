@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from sequencer.base.binary32 import f32, literal
 from sequencer.base.errors import MisuseError
+from sequencer.base.places import Place
 from sequencer.generate.board_io import need_wiring
 from sequencer.generate.board_telemetry import LONGEST_MOVE, LONGEST_WRITE, longest_line
 from sequencer.generate.names import comment, prefixed_names
@@ -106,7 +107,8 @@ class BoardView:
 def _refuse_whole_steps(plan: Plan) -> None:
     if plan.fixed is not None:
         raise MisuseError(
-            "the board program counts in binary32, the machine file says arithmetic: int16",
+            f"{Place(plan.sources[-1], 1, 1)}: the board program counts in binary32, "
+            "the machine file says arithmetic: int16",
             hint="--target portable, or leave out arithmetic: int16",
         )
 
@@ -283,7 +285,8 @@ def _kept(plan: Plan, wiring: Wiring) -> dict[str, Any]:
     need = 8 + 4 * len(plan.parameters)
     if keeps and board is not None and need > board.eeprom:
         raise MisuseError(
-            f"{len(plan.parameters)} parameters need {need} bytes of EEPROM, and there are {board.eeprom}",
+            f"{wiring.place}: {len(plan.parameters)} parameters need {need} bytes of EEPROM, "
+            f"and there are {board.eeprom}",
             hint="leave out keep_parameters, or have fewer parameters",
         )
     return {

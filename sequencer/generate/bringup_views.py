@@ -108,11 +108,14 @@ def bringup_view(plan: Plan, io: IoView, loops: Mapping[str, LoopBlock]) -> Brin
     wiring = need_wiring(plan)
     if wiring.console is None:
         raise MisuseError(
-            f"machine {plan.machine} has no console, and the bring-up program talks over it",
+            f"{wiring.place}: machine {plan.machine} has no console, and the bring-up program talks over it",
             hint="write console: {port: serial, baud: 115200} under wiring",
         )
     if not plan.signals:
-        raise MisuseError(f"machine {plan.machine} has no signals, so there is nothing to measure with")
+        raise MisuseError(
+            f"{wiring.place}: machine {plan.machine} has no signals, so there is nothing to measure with",
+            hint="write signals: with what each sensor measures, beside wiring",
+        )
     stem = file_stem(plan.machine).rstrip("_")
     wires = {wire.signal: wire for wire in wiring.signals}
     button = wiring.enable_contact

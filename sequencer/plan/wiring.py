@@ -369,7 +369,9 @@ def unwired(plan: Plan) -> list[Finding]:
         found += [_unwired(top, row.name, row.place, console=wiring.console is not None) for row in missing]
     if plan.remote is not None and plan.remote.lost_after_ms is not None and wiring.remote_port is None:
         text = "nothing says where the remote is heard"
-        fix = "wiring: {remote: {port: serial1}}; leave out lost_after if it is on contacts"
+        board = BOARDS.get(wiring.board)
+        port = board.ports[-1].name if board is not None else "serial1"
+        fix = f"wiring: {{remote: {{port: {port}}}}}; leave out lost_after if it is on contacts"
         found.append(Finding("unwired", Severity.ERROR, plan.remote.place, text, fix=fix))
     return found
 

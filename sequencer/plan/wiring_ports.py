@@ -122,14 +122,20 @@ class Ports:
                 if baud is not None and baud != self.bauds.setdefault(name, baud):
                     message = f"{name} runs at {self.bauds[name]} baud already"
                     expected = "one baud for all who are on a port"
-                    self.context.error("bad-port", self._at(*path, "baud"), message, expected=expected)
+                    fix = f"leave baud out here, or write {self.bauds[name]}"
+                    self.context.error(
+                        "bad-port", self._at(*path, "baud"), message, expected=expected, fix=fix
+                    )
                 said = port.volts if volts is None else volts
                 self.ports[index] = Port(name, self.bauds.get(name, BAUD), port.place, said)
                 return index
         if self.board is not None and self.board.port(name) is None:
             expected = ", ".join(port.name for port in self.board.ports)
             message = f"board {self.board.name} has no port {name}"
-            self.context.error("bad-port", place, message, expected=expected)
+            fix = f"write {self.context.nearest(name, expected.split(', ')) or self.board.ports[-1].name}"
+            if len(self.board.ports) == 1:
+                fix += "; if that is taken, a board with more ports, such as mega2560"
+            self.context.error("bad-port", place, message, expected=expected, fix=fix)
         if baud is not None:
             self.bauds[name] = baud
         self._check_baud(path, name, baud or BAUD)
@@ -147,7 +153,8 @@ class Ports:
             ]
             message = f"at {self.board.clock_hz / 1e6:g} MHz the port makes {made:.0f} baud of {baud}"
             expected = f"within {MOST_BAUD_ERROR:.1%}: {', '.join(str(b) for b in near)}"
-            self.context.error("bad-port", self._at(*path, "baud"), message, expected=expected)
+            fix = f"write {min(near, key=lambda b: abs(b - baud))}" if near else ""
+            self.context.error("bad-port", self._at(*path, "baud"), message, expected=expected, fix=fix)
 
 
 def made_baud(clock_hz: int, baud: int) -> float:

@@ -5,7 +5,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from support.commands import REPOSITORY, assert_one_clear_error, run
+from support.commands import REPOSITORY, assert_one_clear_error, call, run
 
 FAULTY = REPOSITORY / "tests" / "corpus" / "faulty"
 SHORT = (FAULTY / "short-timeout-1.gait.yaml").read_text(encoding="utf-8")
@@ -46,7 +46,7 @@ def test_fix_says_what_it_writes_then_writes_it_and_tells_what_is_left(crab: Pat
     crab.write_text(SHORT.replace("phases:\n", "counters: [steps]\nphases:\n", 1), encoding="utf-8")
     done = run("check", crab.name, "--fix", cwd=crab.parent)
     assert done.returncode == 0
-    assert done.stderr == "writing crab.gait.yaml; it settles short-timeout (crab.gait.yaml:23:14)\n"
+    assert done.stderr == "wrote crab.gait.yaml; it settles short-timeout (crab.gait.yaml:23:14)\n"
     assert "unused-counter" in done.stdout and "short-timeout" not in done.stdout
     mended = crab.read_text(encoding="utf-8")
     assert "after: 2 s" in mended
@@ -64,6 +64,16 @@ def test_fix_goes_on_to_a_document_of_what_is_left(crab: Path) -> None:
 def test_a_file_that_cannot_be_written_is_told_and_left(crab: Path) -> None:
     done = run("check", "-", "--fix", text_in=SHORT)
     assert_one_clear_error(done, "standard input can't be written back", "give the file")
+
+
+def test_what_could_not_be_written_is_not_said_to_have_been(crab: Path) -> None:
+    # a name so long that nothing can be written beside it
+    long = crab.rename(crab.with_name("c" * 240 + ".gait.yaml"))
+    before = long.read_bytes()
+    done = call("check", long, "--fix")
+    assert_one_clear_error(done, "the name is too long")
+    assert "wrote" not in done.stderr and "settles" not in done.stderr
+    assert long.read_bytes() == before
 
 
 def test_a_broken_file_is_told_and_not_touched(crab: Path) -> None:

@@ -1,6 +1,7 @@
 """Faults planted into the generated code: the proof must find each of them on every controller."""
 
 import re
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -130,6 +131,21 @@ def _stuck(plan: Plan) -> TickBlock:
     return block
 
 
+@cache
+def feature(name: str) -> tuple[Plan, list[Trace]]:
+    """A walk of one feature and the inputs on which its faults must show."""
+    plan = feature_plans()[name]
+    if name == "outputs":
+        return plan, [Trace("stuck", _stuck(plan)), *random_traces(plan, 4, 1500)]
+    return plan, list(random_traces(plan, 12, 1500))
+
+
+@cache
+def as_generated(name: str, controller_name: str) -> str:
+    """What the proof says of the walk before a fault is planted, asked once for all faults."""
+    return row(feature(name), controller_name).outcome
+
+
 A_TICK_LATE = {
     "a stall": r"(stood_since\[\w+\]\)) >= ms",
     "a supply under its least value": r"(under_since\[\w+\]\)) >= ms",
@@ -141,11 +157,9 @@ A_TICK_LATE = {
 def test_an_output_that_is_cut_a_tick_late_is_found(
     name: str, pattern: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    plan = feature_plans()["outputs"]
-    traces = [Trace("stuck", _stuck(plan)), *random_traces(plan, 4, 1500)]
-    assert row((plan, traces), name).outcome == "equal"
+    assert as_generated("outputs", name) == "equal"
     plant(monkeypatch, lambda text: re.sub(pattern, r"\1 > ms", text), "_loops")
-    done = row((plan, traces), name)
+    done = row(feature("outputs"), name)
     assert done.outcome == "differs" and done.first is not None
     assert done.first.difference.field.startswith(("output of ", "output_state of "))
 
@@ -169,10 +183,9 @@ IN_LIVE = {
 def test_a_fault_in_what_is_trimmed_or_helped_is_found(
     plan: str, part: str, old: str, new: str, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    case = feature_plans()[plan], list(random_traces(feature_plans()[plan], 12, 1500))
-    assert row(case, name).outcome == "equal"
+    assert as_generated(plan, name) == "equal"
     plant(monkeypatch, lambda text: re.sub(old, new, text), part)
-    done = row(case, name)
+    done = row(feature(plan), name)
     assert done.outcome == "differs"
     assert done.first is not None and not done.first.watched
 

@@ -1,5 +1,6 @@
-"""Random gaits on emulated controllers: 200 of 1,000 ticks on 8 and on 32 bits, to the last bit.
+"""Random gaits of 1,000 ticks on emulated controllers of 8 and of 32 bits, to the last bit.
 
+A run takes 60 on each; `bash tests/run --all` takes 200 on each.
 Ten gaits share a program where the flash allows it: compiling is what takes the time.
 """
 
@@ -9,6 +10,7 @@ from random import Random
 
 import numpy as np
 import pytest
+from support.effort import many
 from support.prove import differences, random_cases
 from support.random_drives import drives_plan
 from support.random_plans import random_plan
@@ -37,15 +39,18 @@ def agree(name: str, share: int, gaits: int, folder: Path, *, watched: bool = Tr
         assert found == [], f"seed {share}/{first} on {name}"
 
 
-# 10 shares of 20 gaits are 200, on each of the two families
-@pytest.mark.parametrize("share", range(10))
-def test_200_random_gaits_agree_on_8_bits(share: int, tmp_path: Path) -> None:
-    agree("atmega2560", share, 20, tmp_path)
+# all: 10 shares of 20 gaits are 200, on each of the two families; the sample: 6 of 10 are 60
+SHARES, GAITS = many(6, 10), many(10, 20)
 
 
-@pytest.mark.parametrize("share", range(10))
-def test_200_random_gaits_agree_on_32_bits(share: int, tmp_path: Path) -> None:
-    agree(("cortex-m3", "cortex-m4f")[share % 2], share, 20, tmp_path)
+@pytest.mark.parametrize("share", range(SHARES))
+def test_random_gaits_agree_on_8_bits(share: int, tmp_path: Path) -> None:
+    agree("atmega2560", share, GAITS, tmp_path)
+
+
+@pytest.mark.parametrize("share", range(SHARES))
+def test_random_gaits_agree_on_32_bits(share: int, tmp_path: Path) -> None:
+    agree(("cortex-m3", "cortex-m4f")[share % 2], share, GAITS, tmp_path)
 
 
 def _walk_only(rng: Random, name: str) -> tuple[Plan, list[list[float]]]:
@@ -54,7 +59,7 @@ def _walk_only(rng: Random, name: str) -> tuple[Plan, list[list[float]]]:
     return replace(plan, loops=(), outputs=()), pool
 
 
-@pytest.mark.parametrize("number", range(12))
+@pytest.mark.parametrize("number", range(many(6, 12)))
 def test_random_gaits_agree_on_the_smallest_controller(number: int, tmp_path: Path) -> None:
     cases = random_cases(f"small/{number}", 1, 500, _walk_only)
     assert differences("atmega328p", cases, tmp_path) == []
@@ -67,8 +72,8 @@ def test_random_gaits_agree_as_they_are_generated(name: str, tmp_path: Path) -> 
 
 @pytest.mark.parametrize("watched", [False, True])
 @pytest.mark.parametrize("name", ["atmega2560", "cortex-m4f"])
-def test_20_random_gaits_with_loops_and_outputs_agree(name: str, watched: bool, tmp_path: Path) -> None:
-    for part in range(4):
+def test_random_gaits_with_loops_and_outputs_agree(name: str, watched: bool, tmp_path: Path) -> None:
+    for part in range(many(2, 4)):
         cases = random_cases(f"drives/{part}", 5, TICKS, drives_plan)
         assert differences(name, cases, tmp_path / str(part), watched=watched) == [], f"part {part}"
 
