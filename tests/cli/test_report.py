@@ -7,7 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from support.commands import STORK, assert_one_clear_error, call, copy_of_the_stork
+from support.telemetry_logs import run_lines, walked
 
+import sequencer
 from sequencer.cli import runs
 from sequencer.show.report import recorded, thin
 from sequencer.show.report.pack import Packed, unpack
@@ -225,3 +227,21 @@ def test_of_a_thinned_run_the_ticks_around_troubles_and_tight_guards_are_kept(
     assert call("report", STUCK, "--gait", STORK, "-o", whole).returncode == 0
     signal, part = numbers(document_of(whole), "body_roll"), numbers(document_of(page), "body_roll")
     assert np.array_equal(part, np.concatenate([signal[slice(*w)] for w in windows]), equal_nan=True)
+
+
+@pytest.mark.parametrize("off", [False, True])
+def test_a_telemetry_log_tells_whether_the_machine_did_the_same(tmp_path: Path, off: bool) -> None:
+    plan = sequencer.load(STORK).plan
+    block, record = walked(plan, 600)
+    if off:
+        record.setpoint[400:, 0] += 1  # of the machine: it leaned further than the dry run
+    log = tmp_path / "monday.log"
+    log.write_bytes(b"".join(run_lines(plan, block, record)))
+    done = call("report", log, "--gait", STORK)
+    assert done.returncode == 0, done.stderr
+    (run,) = document_of(tmp_path / "monday.report.html")["runs"]
+    (told,) = [f["value"] for f in run["figures"] if f["name"] == "what the machine did"]
+    assert run["failed"] is off
+    assert ("tick 400" in told) is off
+    assert (told in run["summary"]) is off
+    assert str(tmp_path) not in json.dumps(run)

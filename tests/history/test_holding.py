@@ -5,10 +5,12 @@ from random import Random
 import numpy as np
 import pytest
 from support import plans as p
+from support.commands import REPOSITORY
 from support.play import tick
 from support.random_plans import random_block, random_plan
 from support.walks_by_hand import record
 
+import sequencer
 from sequencer.executors.reference import ReferenceExecutor
 from sequencer.history.blocks import BY_GUARD, FOR_STEP, NOT_LOOKED_AT, TRUE, HistoryBlock
 from sequencer.history.holding import HoldLeft
@@ -66,6 +68,16 @@ def test_nothing_is_left_of_a_hold_just_when_its_guard_fires() -> None:
         assert wrong == 0, f"seed {seed}"
         fired += count
     assert fired > 200
+
+
+def test_so_it_is_in_the_examples() -> None:
+    for name in ("stork", "crab", "tortoise"):
+        gait = sequencer.load(REPOSITORY / "examples" / name / f"{name}.gait.yaml")
+        history = gait.dry_run(duration_s=20, executor="reference").history
+        assert history is not None
+        fired, wrong = disagreements(gait.plan, history)
+        assert wrong == 0, name
+        assert fired > 3, name
 
 
 def test_a_rest_that_is_one_off_would_be_seen() -> None:

@@ -7,7 +7,7 @@ Contrast as in the W3C's Web Content Accessibility Guidelines 2.2 (relative lumi
 from pathlib import Path
 
 import pytest
-from support.browser import SCHEMES, Pages, Scheme
+from support.browser import SCHEMES, Pages, Scheme, keep_picture
 from support.report_page import opened
 from support.reports import shown
 
@@ -79,3 +79,35 @@ def test_what_is_drawn_can_be_told_from_what_is_behind_it(
 def test_the_formula_gives_the_known_ends_and_a_known_grey() -> None:
     assert contrast("#000000", "#ffffff") == pytest.approx(21)
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)  # widely quoted: just fails 4.5
+
+
+# what tells the lines of each plot apart besides their colours
+SAMPLES = """() => [...document.querySelectorAll("#plots figure")].map((figure) =>
+  [...figure.querySelectorAll(".legend li svg")].map((svg) => [...svg.children].map((part) =>
+    [part.tagName, ...[...part.attributes].filter((a) => !/style|class|fill|stroke$/.test(a.name))
+      .map((a) => `${a.name}=${a.value}`)].join(" ")).join("; ")))"""
+
+
+def alike(plots: list[list[str]]) -> list[list[str]]:
+    """Plots in which two lines look the same but for their colour."""
+    return [lines for lines in plots if len(set(lines)) < len(lines)]
+
+
+def test_lines_that_look_alike_are_found() -> None:
+    assert alike([["a", "b"], ["line", "circle", "line"]]) == [["line", "circle", "line"]]
+
+
+@pytest.mark.parametrize("names", [("walk.csv",), ("walk.csv", "foot_stuck.csv")], ids=["one", "two"])
+def test_lines_of_a_plot_differ_by_more_than_their_colour(
+    pages: Pages, tmp_path: Path, names: tuple[str, ...]
+) -> None:
+    report = opened(pages, shown(*names).write(tmp_path / "lines.html"))
+    plots = report.page.evaluate(SAMPLES)
+    assert max(len(lines) for lines in plots) >= 4 * len(names)
+    assert alike(plots) == []
+    # seen without any colour, for people to look at
+    client = report.page.context.new_cdp_session(report.page)
+    client.send("Emulation.setEmulatedVisionDeficiency", {"type": "achromatopsia"})
+    report.page.locator("#plots figure").first.scroll_into_view_if_needed()
+    report.settle()
+    keep_picture(report.page, f"without-colour-{len(names)}", whole=False)

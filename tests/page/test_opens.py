@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page
-from support.browser import SCHEMES, SIZES, Pages, Scheme, keep_picture
+from support.browser import EVERYTHING_IN_SIGHT, SCHEMES, SIZES, Pages, Scheme, keep_picture
 from support.node_tools import packages
 from support.report_page import ReportPage, opened
 from support.reports import shown
@@ -28,11 +28,7 @@ def two_runs(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def barriers(page: Page) -> list[str]:
     """What axe-core finds: rule, what it is about, where."""
-    page.evaluate("""() => {  // what is out of sight has no places yet, and the checker looks at places
-      const all = new CSSStyleSheet();
-      all.replaceSync("* { content-visibility: visible !important; }");
-      document.adoptedStyleSheets = [all];
-    }""")
+    page.evaluate(EVERYTHING_IN_SIGHT)
     page.evaluate((packages() / "axe-core" / "axe.min.js").read_text(encoding="utf-8"))
     found = page.evaluate(
         """async (levels) => (await axe.run({ runOnly: levels, rules: { "target-size": { enabled: true } } }))

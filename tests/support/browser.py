@@ -114,9 +114,24 @@ def pages(browser: Browser) -> Iterator[Pages]:
     assert opened.troubles() == []
 
 
+EVERYTHING_IN_SIGHT = """() => {  // what is out of sight has neither places nor drawings yet
+  const all = new CSSStyleSheet();
+  all.replaceSync("* { content-visibility: visible !important; }");
+  document.adoptedStyleSheets = [all];
+  return document.documentElement.scrollHeight;
+}"""
+
+
 def keep_picture(page: Page, name: str, *, whole: bool = True) -> Path:
     """Keep a picture of a page under tests/results/page, for people to look at."""
     RESULTS.mkdir(parents=True, exist_ok=True)
     path = RESULTS / f"{name}.png"
-    page.screenshot(path=path, full_page=whole)
+    window = page.viewport_size
+    if whole and window:
+        height = page.evaluate(EVERYTHING_IN_SIGHT)
+        page.set_viewport_size({"width": window["width"], "height": height})
+        page.wait_for_timeout(200)
+    page.screenshot(path=path)
+    if whole and window:
+        page.set_viewport_size(window)
     return path

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,8 +71,8 @@ def recorded(source: RunSource, sources: Sources) -> d.Recorded:
     packed = kept.keeper.columns()
     return d.Recorded(
         name=clean(source.name),
-        summary=clean(told.summary.words),
-        failed=failed(run),
+        summary=clean("; ".join([told.summary.words, *_parting(run)])),
+        failed=failed(run) or (run.machine is not None and run.machine.differs),
         ticks=run.ticks,
         start=run.start_ms,
         end=run.end_ms,
@@ -122,6 +123,16 @@ class _Kept:
         self._tick += count
 
 
+def _machine_words(run: Run) -> str:
+    """Say whether the machine did the same; a log is named without its folder, as everything on the page."""
+    assert run.machine is not None
+    return replace(run.machine, source=Path(run.machine.source).name).words
+
+
+def _parting(run: Run) -> list[str]:
+    return [] if run.machine is None or run.machine.parting is None else [_machine_words(run)]
+
+
 def _play(source: RunSource, watch: Watch) -> None:
     run = source.run
     if run.history is not None and run.history.detail is not None and run.at_ms is not None:
@@ -155,7 +166,7 @@ def _moments(run: Run, told: Told) -> list[int]:
     moves = run.transitions
     tight = sorted(told.spares.values(), key=lambda spare: spare.share)[:MOST_TIGHT]
     fired = np.searchsorted(moves.at_ms, [spare.fired_ms for spare in tight])
-    return [*_some(_wrong(run)), *moves.tick[fired].tolist(), *_some(moves.tick)]
+    return [*spread_moments(_wrong(run)), *moves.tick[fired].tolist(), *spread_moments(moves.tick)]
 
 
 def _wrong(run: Run) -> Ints:
@@ -175,10 +186,16 @@ def _wrong(run: Run) -> Ints:
     return np.unique(np.concatenate(found))
 
 
-def _some(ticks: Ints) -> list[int]:
-    """Give at most `MOST_MOMENTS` of them, spread evenly, the first and the last among them."""
+def spread_moments(ticks: Ints) -> list[int]:
+    """Give at most `MOST_MOMENTS` of them, spread evenly; the first ones of these are spread, too.
+
+    The order is that of their numbers with the bits reversed (0, 1/2, 1/4, 3/4 ...), the base 2 sequence of
+    J. G. van der Corput, "Verteilungsfunktionen", 1935 (cited from memory).
+    """
     rows = np.unique(np.linspace(0, len(ticks) - 1, min(len(ticks), MOST_MOMENTS)).astype(int))
-    return [int(tick) for tick in ticks[rows]]
+    bits = max(len(rows) - 1, 1).bit_length()
+    order = sorted(range(len(rows)), key=lambda i: f"{i:0{bits}b}"[::-1])
+    return [int(ticks[rows[i]]) for i in order]
 
 
 def _sides(run: Run) -> list[BothSides]:
@@ -270,6 +287,8 @@ def _figures(run: Run, figures: Summary) -> list[d.Figure]:
         ]
         if said:
             found.append(d.Figure(f"samples of {signal.name}", ", ".join(said)))
+    if run.machine is not None:
+        found.append(d.Figure("what the machine did", _machine_words(run)))
     if run.refused:
         found.append(d.Figure("parameter writes refused", str(run.refused)))
     return [d.Figure(clean(figure.name), clean(figure.value)) for figure in found]

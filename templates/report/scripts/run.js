@@ -63,12 +63,14 @@ class Run {
   }
 
   /**
-   * A column's numbers, or null while they are unpacked; then the page is drawn again.
+   * A column's numbers, or null while they are unpacked; then the page is drawn again, or only what follows the
+   * moment.
    * @param {number} index
+   * @param {boolean} [drawn] its numbers are drawn in plots
    * @returns {Filled | null}
    */
-  column(index) {
-    if (!this.filled[index]) this.load(index).then(() => page.drawSoon());
+  column(index, drawn = true) {
+    if (!this.filled[index]) this.load(index).then(drawn ? page.drawSoon : page.soon);
     return this.filled[index];
   }
 
@@ -138,7 +140,7 @@ class Run {
    * @param {number} at
    */
   value(column, at) {
-    const filled = this.column(column);
+    const filled = this.column(column, false);
     if (!filled || !this.covers(at)) return NaN;
     const tick = this.tickAt(at);
     const window = this.windowOf(tick);
@@ -181,7 +183,7 @@ class Run {
    * @param {number} column
    */
   endsOf(column) {
-    const filled = this.column(column);
+    const filled = this.column(column, false);
     const known = this.ends.get(column);
     if (known || !filled) return known ?? [NaN, NaN];
     /** @type {[number, number]} */
@@ -204,7 +206,7 @@ class Run {
    * @param {(value: number, tick: number) => void} visit
    */
   each(column, from, to, visit) {
-    const filled = this.column(column);
+    const filled = this.column(column, false);
     const first = this.tickAt(from);
     const last = this.tickAt(to);
     this.data.kept.windows.forEach(([begin, end], i) => {
