@@ -46,7 +46,7 @@ def test_random_loops_around_steps_agree(name: str, watched: bool, tmp_path: Pat
 @pytest.fixture(scope="module")
 def stork(tmp_path_factory: pytest.TempPathFactory) -> tuple[Plan, list[Trace]]:
     plan = whole_stork(tmp_path_factory.mktemp("stork"))
-    return plan, list(random_traces(plan, 6, 2000))
+    return plan, list(random_traces(plan, many(2, 6), 2000))
 
 
 def row(case: tuple[Plan, list[Trace]], name: str) -> Row:
