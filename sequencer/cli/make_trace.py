@@ -17,6 +17,7 @@ from sequencer.cli.options import (
     out_bytes,
     quiet_option,
     refuse_both,
+    refuse_inputs,
     say,
     verb,
 )
@@ -63,6 +64,7 @@ def command(
             hint="sequencer make-trace SCRIPT GAIT -o FILE, or sequencer make-trace --follow GAIT -o FILE",
         )
     plan = load_plan(files[-1], machine)
+    refuse_inputs(output, (*files, *plan.sources))
     with Progress("writing", quiet=quiet) as bar:
         if follow:
             blocks: Iterable[TickBlock] = _followed(plan, following)

@@ -95,16 +95,24 @@ def write_out(target: str, data: bytes, *, ours: bytes, force: bool = False) -> 
     write_whole(Path(target), data)
 
 
-def refuse_to_lose(target: str, *, ours: bytes, force: bool = False, made_from: Iterable[str] = ()) -> None:
-    """Raise MisuseError if a file would be overwritten that was not made by the same verb (see `write_out`).
-
-    made_from: files that it is made from, which even `force` does not overwrite.
-    """
+def refuse_inputs(target: str, made_from: Iterable[str]) -> None:
+    """Raise MisuseError if the output would overwrite one of the files that it is made from."""
     path = Path(target)
     if target == "-" or not path.is_file():
         return
     if any(Path(source).exists() and path.samefile(source) for source in made_from):
         raise MisuseError(f"{target} is one of the files to be read", hint="give another name for the output")
+
+
+def refuse_to_lose(target: str, *, ours: bytes, force: bool = False, made_from: Iterable[str] = ()) -> None:
+    """Raise MisuseError if a file would be overwritten that was not made by the same verb (see `write_out`).
+
+    made_from: files that it is made from, which even `force` does not overwrite.
+    """
+    refuse_inputs(target, made_from)
+    path = Path(target)
+    if target == "-" or not path.is_file():
+        return
     with path.open("rb") as file:
         if not force and ours not in file.read(LOOKED_AT):
             raise MisuseError(

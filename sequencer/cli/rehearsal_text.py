@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, Any
 
-from sequencer.history.amounts import duration
+from sequencer.history.amounts import at, duration
 from sequencer.show.jsonout import document
 from sequencer.show.runs import failed
 from sequencer.show.text import Style, clean, table
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from sequencer.history.summary import Summary
     from sequencer.rehearse.run import Rehearsal
 
+MOST_FAULTS = 3
 CAUTION = (
     "a rehearsal proves nothing about hardware: the body file is a guess, and much is left out (bending, "
     "cables, rough ground, wear). First runs on a stand, hands clear, with a switch in the motors' supply."
@@ -42,6 +43,11 @@ def rehearsal_text(done: "Rehearsal", summary: "Summary", style: Style) -> str:
     speed = done.times_real
     lines.append(f"{speed:.0f} times real time" if speed >= 1 else f"slower than real: {speed:.2f} times")
     lines.append(f"the walk: {clean(summary.words)}")
+    lines += [f"fault at {at(fault.at_ms)}: {clean(fault.words)}" for fault in summary.faults[:MOST_FAULTS]]
+    if len(summary.faults) > MOST_FAULTS:
+        lines.append(
+            f"and {len(summary.faults) - MOST_FAULTS} faults more; `sequencer report` shows them all"
+        )
     lines += ["", f"caution: {CAUTION}"]
     return "\n".join(lines)
 
@@ -50,7 +56,20 @@ def _ended(done: "Rehearsal") -> str:
     who = f"{clean(done.plan.name)} on the body {clean(done.body.name)}"
     if done.fallen_ms is not None:
         return f"{who} fell after {duration(done.fallen_ms)}: {done.fallen}"
-    return f"{who}: no fall in these {duration(done.lasted_ms)}, with this body and this noise"
+    text = f"{who}: no fall in these {duration(done.lasted_ms)}, with this body and this noise"
+    return f"{text}; but the walk did not get through" if failed(done.run) else text
+
+
+def undriven(done: "Rehearsal") -> list[str]:
+    """Say which outputs, or without outputs which followed setpoints, move nothing in the body file."""
+    plan = done.plan
+    driven = {drive.output for drive in done.body.drives} - {None}
+    led = {drive.setpoint for drive in done.body.drives} - {None}
+    idle = [output.name for i, output in enumerate(plan.outputs) if driven and i not in driven]
+    if not plan.outputs:
+        idle = [s.name for i, s in enumerate(plan.setpoints) if led and s.followers and i not in led]
+    said = "moves nothing in the body file: the joint that it should move hangs loose"
+    return [f"{clean(name)} {said}" for name in idle]
 
 
 def _mm(value: float | None) -> str:

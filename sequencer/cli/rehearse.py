@@ -14,6 +14,7 @@ from sequencer.cli.options import (
     out,
     quiet_option,
     refuse_both,
+    refuse_inputs,
     say,
     style,
     verb,
@@ -84,12 +85,14 @@ def command(
     nothing about hardware: first runs on a stand, hands clear, with a switch in the motors' supply.
     """
     from sequencer.api import Gait
+    from sequencer.cli.rehearsal_text import undriven
     from sequencer.plan.build import load_plan
 
     refuse_both(output, as_json=as_json)
     if "-" in (gait, body) and gait == body:
         raise MisuseError("the gait and the body can't both come from standard input")
     plan = load_plan(gait, machine)
+    refuse_inputs(output or "-", (body, *plan.sources))
     following = Following(lasts, seed, (), presses, on, off)
     if following.lasts_ms > LONGEST_MS:
         raise MisuseError(
@@ -99,6 +102,8 @@ def command(
     with Progress("rehearsing", quiet=quiet):
         seconds = following.lasts_ms / 1000
         done = Gait(plan).rehearse(body, duration_s=seconds, executor=executor, options=options)
+    for line in undriven(done):
+        say(line, quiet=quiet)
     if output is not None:
         _write(output, done, force=force)
         say(f"written: {output}, {len(done.truth.values)} ticks", quiet=quiet or output == "-")

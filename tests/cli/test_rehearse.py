@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
-from support.commands import STORK, assert_one_clear_error, call, run
+from support.commands import STORK, assert_one_clear_error, call, copy_of_the_stork, run
 
 BODY = STORK.with_name("stork.body.yaml")
 SHORT = ("--for", "6s")
@@ -56,6 +56,8 @@ def test_a_fall_is_told_and_is_exit_code_1(tmp_path: Path) -> None:
 def test_a_stop_by_timeout_is_exit_code_1() -> None:
     done = call("rehearse", STORK, "--body", BODY, "--for", "8s", "--fault", "supply:volts=0.01V")
     assert done.returncode == 1
+    assert "but the walk did not get through" in done.stdout
+    assert "fault at " in done.stdout
 
 
 @pytest.mark.parametrize(
@@ -109,3 +111,31 @@ def test_without_the_engine_one_error_says_how_to_get_it(tmp_path: Path) -> None
     done = run("rehearse", STORK, "--body", BODY, "-o", out, environment=path)
     assert_one_clear_error(done, "MuJoCo", "pip install 'gait-sequencer[rehearse]'")
     assert not out.exists()
+
+
+@pytest.mark.parametrize("name", ["stork.gait.yaml", "stork.machine.yaml", "stork.body.yaml"])
+@pytest.mark.parametrize("verb", ["rehearse", "make-trace"])
+def test_what_it_is_made_from_is_never_overwritten(verb: str, name: str, tmp_path: Path) -> None:
+    gait = copy_of_the_stork(tmp_path)
+    body = tmp_path / BODY.name
+    body.write_bytes(BODY.read_bytes())
+    before = (tmp_path / name).read_bytes()
+    files = ("--follow", gait) if verb == "make-trace" else (gait, "--body", body)
+    if verb == "make-trace" and name == body.name:
+        return  # it does not read that one
+    done = call(verb, *files, "--for", "1s", "-o", tmp_path / name, "--force")
+    assert_one_clear_error(done, "is one of the files to be read", "another name")
+    assert (tmp_path / name).read_bytes() == before
+
+
+def test_what_moves_nothing_is_named(tmp_path: Path) -> None:
+    text = BODY.read_text(encoding="utf-8")
+    whole = call("rehearse", STORK, "--body", BODY, "--for", "1s")
+    assert "moves nothing in the body file" not in whole.stderr
+    start = text.index("  <side>_knee_drive:")
+    after = text.index("\nsenses:", start)
+    body = tmp_path / "loose.body.yaml"
+    body.write_text(text[:start] + text[after + 1 :], encoding="utf-8")
+    done = call("rehearse", STORK, "--body", body, "--for", "1s")
+    for side in ("left", "right"):
+        assert f"{side}_knee_motor moves nothing in the body file" in done.stderr

@@ -142,6 +142,9 @@ def test_a_trouble_leads_to_the_moment_before_it_and_to_its_lines(
     page.click(".troubles button.place")
     assert trouble.place is not None
     assert page.marked_lines("asked") == list(range(trouble.place.line, trouble.place.last + 1))
+    # they are lean_right's, of which lean_left is the mirror image: the moment stays where it is
+    assert page.at_ms == trouble.at - report.gait.plan.tick_ms
+    assert active_phase(page) == "lean_left"
 
 
 def test_why_the_left_foot_stays_down_is_read_without_a_click(

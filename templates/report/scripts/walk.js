@@ -150,7 +150,9 @@ class Source {
     byId("walk").scrollIntoView({ block: "start" });
     page.sequences.forEach((sequence, s) => {
       const inside = sequence.phases.flatMap(({ place: its }, p) => (its && its.file === place.file && its.line <= place.line && place.line <= its.last ? [p] : []));
-      if (inside.length) visitPhase(s, inside);
+      // the moment stays where it is if it is one of these phases already
+      const run = page.runs[0];
+      if (inside.length && !inside.includes(run.stays[s].phase[run.stayAt(s, page.at)])) visitPhase(s, inside);
     });
   }
 }
