@@ -3,7 +3,8 @@
 A column's name may carry its unit: ``left_knee [mm]`` or ``left_knee (mm)``. These names are known:
 
 ====================  ========================================================================================
-``time``, ``t``       seconds, or the unit in brackets (s, ms, us); ``time_s``, ``time_ms``, ``time_us``
+``time``, ``t``       seconds, or the unit in brackets (s, ms, us); ``time_s``, ``time_ms``, ``time_us``;
+                      without any of these ``millis`` or ``micros``
 ``x`` (a signal)      raw: counts if the signal has a scale, else the signal's unit or one that converts to it
 ``x.value``           the signal's value, without gain, bias and zero
 an event, a switch    0 or 1
@@ -35,6 +36,7 @@ from sequencer.trace.truth import is_truth
 Role = Literal["time", "signal", "event", "switch", "remote", "parameter", "helping"]
 
 _US = {"s": 1e6, "ms": 1e3, "us": 1.0, "µs": 1.0, "μs": 1.0}
+CLOCKS = {"millis": "ms", "micros": "us"}  # what builders call the counter of their controller
 _TIME_NAME = re.compile(r"(?:time|t)(?:_(s|ms|us))?")
 _SUFFIX = re.compile(r".*_(s|ms|us)")
 _CELL = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*)\))?")
@@ -254,13 +256,16 @@ def find_time(named: Sequence[Named], meanings: Iterable[str], mapped: Mapping[s
     """
     likely = [c for c in named if _TIME_NAME.fullmatch(c.name) and c not in mapped.values()]
     likely = [c for c in likely if c.name not in meanings] or likely
+    if not likely:
+        likely = [c for c in named if c.name.lower() in CLOCKS and c.name not in meanings]
     if "time" in mapped:
         likely = [mapped["time"]]
     if not likely:
         raise TraceError(
             "there is no time column",
             named[0].place,
-            expected="a first line of column names, one of them time, t, time_s, time_ms or time_us",
+            expected="a first line of column names, one of them time, t, time_s, time_ms, time_us, millis "
+            "or micros",
             hint=f"rename the column, or map it: time={_like_a_time(named) or 'THEIR_NAME'}; "
             "a telemetry log is known by its first lines, as the board sent them",
         )
@@ -273,7 +278,7 @@ def find_time(named: Sequence[Named], meanings: Iterable[str], mapped: Mapping[s
         )
     cell = likely[0]
     suffix = _SUFFIX.fullmatch(cell.name)
-    unit = cell.unit or (suffix[1] if suffix else "s")
+    unit = cell.unit or (suffix[1] if suffix else CLOCKS.get(cell.name.lower(), "s"))
     if unit not in _US or (cell.unit and suffix and _US[suffix[1]] != _US[unit]):
         raise TraceError(
             f"the time column is called {cell.text}",

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from sequencer.base.errors import TraceError
 from sequencer.base.places import Place
 from sequencer.trace.layout import (
+    CLOCKS,
     Column,
     HeaderCell,
     Named,
@@ -29,7 +30,7 @@ from sequencer.trace.layout import (
 
 ONLY_SEQUENCE = "walk"  # the name of the sequence of a log with one column `phase`
 
-_CLOCKS = {"millis": 1e3, "micros": 1.0}  # what builders call the counter of their controller
+_CLOCKS = {name: {"ms": 1e3, "us": 1.0}[unit] for name, unit in CLOCKS.items()}
 _UNITS = {
     unit.replace("/", "_"): unit
     for unit in "m/s2 m/s deg/s rad/s mm/s deg rad mm cm N Nm V mV A mA ms us Hz rpm kg g counts".split()
