@@ -96,5 +96,5 @@ def test_a_failure_while_writing_leaves_the_old_files_and_no_rubbish(
 
 def test_a_folder_that_is_a_file_is_one_clear_error(tmp_path: Path) -> None:
     (tmp_path / "out").write_text("", encoding="utf-8")
-    with pytest.raises(MisuseError, match="cannot be written to"):
+    with pytest.raises(MisuseError, match="is a file, or a part of its path is"):
         write(generate(PLAN), tmp_path / "out")
