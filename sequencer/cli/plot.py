@@ -60,8 +60,8 @@ def command(
 ) -> int:
     """Draw a run as a picture: feet on the ground and phases on top, signals with thresholds below.
 
-    RUN is what `report` takes: a recording or telemetry log with --gait, a gait file alone, or any CSV with a
-    column `phase`. With a second RUN its lines are thinner and paler. Without -o a PNG is written beside RUN.
+    RUN is what `report` takes: a recording or telemetry log with its gait, a gait alone, or any CSV with a
+    column `phase`. The lines of a second RUN are thinner and paler. Without -o a PNG is written beside RUN.
 
     Signals are drawn by their least and greatest number in each pixel, so that no spike is lost. This needs
     the package matplotlib: pip install 'gait-sequencer[plot]'.

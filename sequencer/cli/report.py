@@ -35,9 +35,10 @@ def command(
 ) -> int:
     """Write a page that shows a run: what waits, for what, by how much it is short, at any moment.
 
-    RUN is a recording or telemetry log, run with the gait that --gait names, as dry-run does; or a gait file
-    alone: each signal then follows its setpoint. A CSV with a column `phase`, from any program, needs no
-    gait. With a second RUN the two are laid over each other.
+    RUN is a recording or telemetry log, run with the gait that --gait names or that stands beside it, as
+    dry-run does; or a gait file alone: each signal then follows its setpoint. A CSV with a column `phase`,
+    from any program, needs no gait. With a second RUN the two are laid over each other; a gait counts as one
+    if --gait names it, too.
 
     The page is one file. It needs no network and asks for none; hand it on as it is. Without -o it is
     written beside RUN.

@@ -2,7 +2,7 @@
 
 import functools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
@@ -50,7 +50,7 @@ def run_options(function: F) -> Callable[..., int]:
     def collected(**given: Any) -> int:
         names = ("runs", "gait", "machine", "mapping", "run_number", "executor", "following")
         asked = Asked(**{name: given.pop(name) for name in names}, quiet=given["quiet"])
-        return cast("int", function(asked=asked, **given))
+        return cast("int", function(asked=gait_beside(asked), **given))
 
     options = [
         click.argument("runs", metavar="RUN [RUN2]", nargs=-1, required=True, type=FILE),
@@ -75,6 +75,17 @@ def run_options(function: F) -> Callable[..., int]:
     for option in reversed(options):
         command = option(command)
     return command
+
+
+def gait_beside(asked: Asked) -> Asked:
+    """Take a gait that stands beside a recording for the gait of it, as dry-run does.
+
+    Named with --gait too, it is a run of its own: the recording is laid over the walk without one.
+    """
+    gaits = [run for run in asked.runs if is_gait(run)]
+    if asked.gait is not None or len(gaits) != 1 or len(asked.runs) == 1:
+        return asked
+    return replace(asked, gait=gaits[0], runs=tuple(run for run in asked.runs if run != gaits[0]))
 
 
 def beside(run: str, ending: str) -> str:

@@ -61,9 +61,17 @@ def test_a_gait_alone_follows_its_setpoints(tmp_path: Path) -> None:
 
 def test_two_runs_are_laid_over_each_other(tmp_path: Path) -> None:
     page = tmp_path / "two.html"
-    assert call("report", STORK, STUCK, "--for", "5 s", "-o", page).returncode == 0
+    assert call("report", STORK, STUCK, "--gait", STORK, "--for", "5 s", "-o", page).returncode == 0
     names = [run["name"] for run in document_of(page)["runs"]]
     assert names == ["signals follow their setpoints", "foot_stuck.csv"]
+
+
+@pytest.mark.parametrize("order", [(STORK, STUCK), (STUCK, STORK)])
+def test_a_gait_beside_a_recording_is_its_gait(order: tuple[Path, Path], tmp_path: Path) -> None:
+    page, same = tmp_path / "page.html", tmp_path / "same.html"
+    assert call("report", *order, "-o", page).returncode == 0
+    assert call("report", STUCK, "--gait", STORK, "-o", same).returncode == 0
+    assert page.read_bytes() == same.read_bytes()
 
 
 def test_the_same_input_gives_the_same_bytes(tmp_path: Path) -> None:
