@@ -2,7 +2,6 @@
 
 import shutil
 import sys
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -24,7 +23,7 @@ from sequencer.cli.options import (
     write_out,
 )
 from sequencer.cli.progress import Progress
-from sequencer.cli.recording import Recording, opened
+from sequencer.cli.recording import Recording, is_long, opened
 from sequencer.show.text import clean
 
 if TYPE_CHECKING:
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
 
 RUN_MARK = b",drives"  # in the first line of every run that is written as CSV
 # for the margins every tick is kept in memory; beyond this they must be asked for
-MOST_BYTES_WITH_MARGINS = 50_000_000  # of a recording
 MOST_TICKS_WITH_MARGINS = 1_000_000  # of a run without one
 
 
@@ -109,7 +107,7 @@ def command(
             )
     else:
         following.refuse(but=("--on",))
-        keep = _keep_ticks(margins, long=_is_long(trace), quiet=quiet)
+        keep = _keep_ticks(margins, long=is_long(trace), quiet=quiet)
         recording = Recording(trace, mapping, following.on, quiet, run_number)
         with opened(loaded.plan, recording) as blocks:
             run = loaded.dry_run(blocks, executor=executor, margins=keep)
@@ -133,11 +131,6 @@ def _keep_ticks(margins: bool | None, *, long: bool, quiet: bool) -> bool:
     if margins is None and long:
         say("margins are off for a run of this length; --margins turns them on", quiet=quiet)
     return not long if margins is None else margins
-
-
-def _is_long(trace: str) -> bool:
-    path = Path(trace)
-    return trace != "-" and path.is_file() and path.stat().st_size > MOST_BYTES_WITH_MARGINS
 
 
 def _print(run: "Run", *, every_phase: bool, margins: bool, as_json: bool, quiet: bool) -> None:

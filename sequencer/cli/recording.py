@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sequencer.base.errors import MisuseError
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from sequencer.trace.read import TraceReader
 
 REMOTE = "remote"  # with --on: heard in every tick
+MOST_KEPT_BYTES = 50_000_000  # of a recording whose ticks are kept in memory
 _FAR_APART = 100  # times a sensor's period; milliseconds taken for seconds make it 1000
 
 
@@ -29,6 +31,12 @@ class Recording:
     on: tuple[str, ...]
     quiet: bool
     run: int | None = None
+
+
+def is_long(trace: str) -> bool:
+    """Tell whether a recording is so long that its ticks are not kept in memory unless that is asked for."""
+    path = Path(trace)
+    return trace != "-" and path.is_file() and path.stat().st_size > MOST_KEPT_BYTES
 
 
 @contextmanager

@@ -12,7 +12,7 @@ from sequencer.base.errors import MisuseError
 from sequencer.cli.following import Following, following_options, split_once
 from sequencer.cli.options import FILE, machine_option
 from sequencer.cli.progress import Progress
-from sequencer.cli.recording import Recording, opened
+from sequencer.cli.recording import Recording, is_long, opened
 
 if TYPE_CHECKING:
     from sequencer.api import ExecutorName, Gait
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 
 GAIT_ENDINGS = (".yaml", ".yml")
-# up to here a run's ticks are kept in memory; a longer one is run three times, in blocks (DEVELOPERS.md)
-MOST_KEPT_BYTES = 50_000_000  # of a recording
-MOST_KEPT_TICKS = 300_000  # of a run without one
+# up to here the ticks of a run without a recording are kept in memory; a longer one, as a long recording, is
+# run three times, in blocks (DEVELOPERS.md)
+MOST_KEPT_TICKS = 300_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +175,7 @@ def _recorded(gait: "Gait", trace: str, asked: Asked) -> "RunSource":
 
     on, number = asked.following.on, asked.run_number
     path = Path(trace)
-    keep = trace == "-" or not path.is_file() or path.stat().st_size <= MOST_KEPT_BYTES
+    keep = not is_long(trace)
 
     def run(watch: "Watch | None", *, quiet: bool) -> "Run":
         with opened(gait.plan, Recording(trace, asked.mapping, on, quiet, number)) as blocks:

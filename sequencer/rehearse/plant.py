@@ -59,13 +59,12 @@ class BodyPlant:
         self._drives = Drives(body, self._model, tick_s)
         faults = _sensor_faults(plan, options)
         self._senses = Senses(body, plan, self.stance, options.seed, faults, noise=options.noise)
-        dies = options.dies_at_ms.get("remote")
         self._operator = Operator(
             plan,
             options.presses,
             options.switches_off,
             helped=options.helped,
-            remote_dies_us=None if dies is None else dies * 1000,
+            remote_dies_ms=options.dies_at_ms.get("remote"),
         )
         self._volts = body.volts
         self._tick_ms = plan.tick_ms

@@ -78,13 +78,12 @@ class FollowPlant:
         self.plan = plan
         self._tracks = [_Track(plan, i, options) for i in range(len(plan.signals))]
         self._lag_us = options.lag_ms * 1000
-        dies_ms = options.dies_at_ms.get("remote")
         self._operator = Operator(
             plan,
             options.operator,
             options.switches_off,
             helped=options.helped,
-            remote_dies_us=None if dies_ms is None else dies_ms * 1000,
+            remote_dies_ms=options.dies_at_ms.get("remote"),
         )
         self._switches = np.array([self._operator.switches], np.uint32)
         self._now: int | None = None

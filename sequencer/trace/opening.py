@@ -6,7 +6,8 @@ import stat
 import sys
 import tempfile
 from pathlib import Path
-from typing import IO, TYPE_CHECKING
+from types import TracebackType
+from typing import IO, TYPE_CHECKING, Self
 
 from sequencer.base.errors import TraceError
 from sequencer.base.places import Place
@@ -26,6 +27,22 @@ _WRONG_KIND = (
     (b"PK\x03\x04", "this is a spreadsheet or a zip archive", "save the table as CSV UTF-8, or unpack it"),
     (b"\x28\xb5\x2f\xfd", "this file is compressed with zstd", "unpack it: zstd -dc FILE | ... -"),
 )
+
+
+class Reader:
+    """Something that reads a file: `with` closes it at its end."""
+
+    def close(self) -> None:
+        """Close the file."""
+        raise NotImplementedError
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
 
 
 def open_file(path: Path) -> IO[bytes]:

@@ -54,7 +54,7 @@ class Operator:
     """Presses, switches and the remote of a made run. Times are microseconds from its first tick on.
 
     presses: when which event arrives, ms; None takes what starts the walk. switches_off: None leaves off
-    those that `anywhere` takes for a stop. remote_dies_us: nothing comes over the remote from then on.
+    those that `anywhere` takes for a stop. remote_dies_ms: nothing comes over the remote from then on.
     Raises MisuseError for a name that the machine does not have.
     """
 
@@ -65,14 +65,14 @@ class Operator:
         switches_off: frozenset[str] | None = None,
         *,
         helped: bool = False,
-        remote_dies_us: int | None = None,
+        remote_dies_ms: int | None = None,
     ) -> None:
         self._presses = _presses(plan, presses)
         self._next_press = 0
         self.switches = _switches(plan, switches_off)
         self._helped = HELPING * helped
         self._every_us = plan.remote.every_us if plan.remote else None
-        self._dies_us = remote_dies_us
+        self._dies_us = None if remote_dies_ms is None else remote_dies_ms * 1000
         self._next_us = 0
         self._carried = sum(1 << e for e in plan.remote.events) if plan.remote else 0
 

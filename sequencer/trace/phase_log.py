@@ -10,8 +10,7 @@ import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import TracebackType
-from typing import IO, Any, Self
+from typing import IO, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +29,15 @@ from sequencer.trace.lines import (
     split_cells,
 )
 from sequencer.trace.log_cells import NO_SAMPLE, number_of, whole, with_decimal_commas
-from sequencer.trace.opening import PARQUET, STANDARD_INPUT, buffered, open_file, put_aside, told_apart
+from sequencer.trace.opening import (
+    PARQUET,
+    STANDARD_INPUT,
+    Reader,
+    buffered,
+    open_file,
+    put_aside,
+    told_apart,
+)
 from sequencer.trace.phase_header import LogColumn, LoggedSequence, PhaseHeader, read_header
 from sequencer.trace.ticks import find_fault
 
@@ -70,7 +77,7 @@ class Doubts:
     text: list[str] = field(default_factory=list)  # columns that hold text
 
 
-class PhaseLog:
+class PhaseLog(Reader):
     """A log; `batches` may be gone through several times. Close it, or use `with`.
 
     name: the file, as errors call it. sequences: in the file's order. columns: those of numbers.
@@ -105,14 +112,6 @@ class PhaseLog:
         """Close the file."""
         if self._stream is not sys.stdin.buffer:
             self._stream.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def take_phases(self, other: "PhaseLog") -> None:
         """Take over the numbers of phases of another log of the same sequences; new ones come behind."""

@@ -3,8 +3,7 @@
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from types import TracebackType
-from typing import IO, Self
+from typing import IO
 
 from sequencer.base.errors import TraceError
 from sequencer.base.places import Place
@@ -12,7 +11,7 @@ from sequencer.plan.tables import Plan
 from sequencer.trace.blocks import TickBlock
 from sequencer.trace.csv_source import CsvSource
 from sequencer.trace.layout import Layout, TraceOptions
-from sequencer.trace.opening import PARQUET, STANDARD_INPUT, buffered, open_file, told_apart
+from sequencer.trace.opening import PARQUET, STANDARD_INPUT, Reader, buffered, open_file, told_apart
 from sequencer.trace.parquet_source import ParquetSource
 from sequencer.trace.telemetry import TelemetrySource
 from sequencer.trace.ticks import TickAssembler
@@ -20,7 +19,7 @@ from sequencer.trace.ticks import TickAssembler
 Rows = CsvSource | ParquetSource | TelemetrySource
 
 
-class TraceReader:
+class TraceReader(Reader):
     """A recording as blocks of ticks; iterate over it once, then close it (or use `with`).
 
     source: what errors call it. unused: columns that nothing takes. missing: signals without a column.
@@ -83,14 +82,6 @@ class TraceReader:
             self._rows.close()
         if self._stream is not sys.stdin.buffer:
             self._stream.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
 
 def open_trace(

@@ -213,7 +213,7 @@ def test_a_very_long_run_goes_without_margins_unless_they_are_asked_for(
     monkeypatch: pytest.MonkeyPatch, recordings: Path
 ) -> None:
     monkeypatch.setattr("sequencer.cli.dry_run.MOST_TICKS_WITH_MARGINS", 100)
-    monkeypatch.setattr("sequencer.cli.dry_run.MOST_BYTES_WITH_MARGINS", 1000)
+    monkeypatch.setattr("sequencer.cli.recording.MOST_KEPT_BYTES", 1000)
     for arguments in ([STORK, "--for", "2s"], [STORK, recordings / "good.csv"]):
         done = call("dry-run", *arguments)
         assert done.stderr == "margins are off for a run of this length; --margins turns them on\n"

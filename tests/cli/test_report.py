@@ -10,7 +10,7 @@ from support.commands import STORK, assert_one_clear_error, call, copy_of_the_st
 from support.telemetry_logs import run_lines, walked
 
 import sequencer
-from sequencer.cli import runs
+from sequencer.cli import recording
 from sequencer.show.report import recorded, thin
 from sequencer.show.report.pack import Packed, unpack
 
@@ -209,7 +209,7 @@ def test_a_recording_too_long_to_keep_gives_the_same_page(
 ) -> None:
     pages = tmp_path / "kept.html", tmp_path / "run_again.html"
     assert call("report", STUCK, "--gait", STORK, "-o", pages[0]).returncode == 0
-    monkeypatch.setattr(runs, "MOST_KEPT_BYTES", 1000)
+    monkeypatch.setattr(recording, "MOST_KEPT_BYTES", 1000)
     assert call("report", STUCK, "--gait", STORK, "-o", pages[1]).returncode == 0
     assert pages[1].read_bytes() == pages[0].read_bytes()
 

@@ -37,6 +37,28 @@ phases:
     timeout: {after: 5 s, to: left}
 """
 
+# twelve signals, each sampled in every second tick; a walk that changes its phase every second
+TWELVE_WALK = """\
+gait: twelve
+machine:
+  tick: 10 ms
+  signals:
+    s<n>:
+      for_each: {n: [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]}
+      unit: deg
+      span: [-60, 60]
+      every: 20 ms
+phases:
+  left:
+    rest: true
+    leave: [{to: right, when: {signal: s0, above: 10 deg}, hold: 2 samples}]
+    timeout: never
+    because: a benchmark
+  right:
+    leave: [{to: left, when: {all: [{signal: s0, below: -10 deg}, {signal: s2, within: [-30 deg, 30 deg]}]}}]
+    timeout: {after: 5 s, to: left}
+"""
+
 
 def write_csv(path: Path, rows: int) -> None:
     """Write a recording of eight signals at one row per tick, three decimals each, in constant memory."""

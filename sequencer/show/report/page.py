@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from sequencer.generate.render import templates_root
 from sequencer.show.report.document import ReportDocument, as_data
-from sequencer.show.report.tables import phase_times, rules_fared
+from sequencer.show.report.tables import phase_times, rules_fared, supply_spare
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -56,6 +56,7 @@ def page_bytes(document: ReportDocument, diagram_svg: str) -> bytes:
         document_json=Markup(json_text(document)),  # noqa: S704 - nothing in it can end the script element
         phase_times=phase_times(document),
         rules_fared=rules_fared(document),
+        supply_spare=supply_spare,
         csp=policy(scripts, styles),
         mark=Markup(MARK.decode()),  # noqa: S704 - a constant
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sequencer.history.blocks import RULE_BROKEN
-from sequencer.show.report.document import Moves, Recorded, ReportDocument, RuleSpans
+from sequencer.show.report.document import Battery, Moves, Recorded, ReportDocument, RuleSpans
 from sequencer.show.report.pack import unpack
 
 MOST_MOMENTS = 10  # of one rule, in its row
@@ -38,6 +38,11 @@ class RuleFared:
     broken: int
     moments: list[tuple[float, float]]
     unjudged_ms: float
+
+
+def supply_spare(battery: Battery) -> float | None:
+    """Tell how far the supply stayed above what cuts the motors, at its lowest; None if nothing does."""
+    return None if battery.low is None else battery.least - battery.low
 
 
 def phase_times(document: ReportDocument) -> list[PhaseTimes]:

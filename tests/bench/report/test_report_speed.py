@@ -14,32 +14,11 @@ from pathlib import Path
 
 import numpy as np
 from support.commands import COMMAND, STORK
-from support.long_recordings import GAIT, SIGNALS, write_csv
+from support.long_recordings import GAIT, SIGNALS, TWELVE_WALK, write_csv
 
 LONG_TICKS = int(os.environ.get("BENCH_TICKS", "1000000"))
 TICKS, TWELVE = 100_000, 12
 
-# twelve signals, each sampled in every second tick; a walk that changes its phase every second
-WALK = """\
-gait: twelve
-machine:
-  tick: 10 ms
-  signals:
-    s<n>:
-      for_each: {n: [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]}
-      unit: deg
-      span: [-60, 60]
-      every: 20 ms
-phases:
-  left:
-    rest: true
-    leave: [{to: right, when: {signal: s0, above: 10 deg}, hold: 2 samples}]
-    timeout: never
-    because: a benchmark
-  right:
-    leave: [{to: left, when: {all: [{signal: s0, below: -10 deg}, {signal: s2, within: [-30 deg, 30 deg]}]}}]
-    timeout: {after: 5 s, to: left}
-"""
 
 _CHILD = """
 import resource, subprocess, sys
@@ -80,7 +59,7 @@ def write_twelve(path: Path) -> None:
 
 def test_a_run_that_is_kept_whole(tmp_path: Path, print_table: Callable[[str], None]) -> None:
     gait, recording = tmp_path / "twelve.gait.yaml", tmp_path / "twelve.csv"
-    gait.write_text(WALK)
+    gait.write_text(TWELVE_WALK)
     write_twelve(recording)
     written(recording, "--gait", gait, page=tmp_path / "first.html")  # builds the executor
     took = written(recording, "--gait", gait, page=tmp_path / "page.html")

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from support.long_recordings import TWELVE_WALK
 
 import sequencer
 from sequencer.api import Gait
@@ -12,30 +13,10 @@ from sequencer.trace.blocks import FRESH_VALUE, TickBlock, empty_block
 TICKS, SIGNALS = 20_000, 12
 MOST_BYTES = 10_000_000 * TICKS // 100_000  # 10 MB for 100,000 ticks
 
-WALK = """\
-gait: twelve
-machine:
-  tick: 10 ms
-  signals:
-    s<n>:
-      for_each: {n: [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]}
-      unit: deg
-      span: [-60, 60]
-phases:
-  left:
-    rest: true
-    leave: [{to: right, when: {signal: s0, above: 10 deg}, hold: 2 samples}]
-    timeout: never
-    because: a test
-  right:
-    leave: [{to: left, when: {all: [{signal: s0, below: -10 deg}, {signal: s2, within: [-30 deg, 30 deg]}]}}]
-    timeout: {after: 5 s, to: left}
-"""
-
 
 @pytest.fixture(scope="module")
 def gait() -> Gait:
-    return sequencer.loads(WALK)
+    return sequencer.loads(TWELVE_WALK)
 
 
 def noisy(every: int) -> TickBlock:
